@@ -1,0 +1,1 @@
+"""Parts and networks: everything between the amplifier and the voice coil."""
