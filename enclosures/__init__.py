@@ -1,0 +1,1 @@
+"""Air, drivers, enclosures and radiation: everything between the voice coil and the ear."""

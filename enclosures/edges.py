@@ -1,0 +1,388 @@
+"""Sound bent round the edges of a rigid box: wedge integrals of first and second order.
+
+A source on a face is seen by the four edges of that face; each point of such an edge radiates again (first order), also
+along the two faces that meet there, to their other edges (second order). The directional weight of an edge point is
+exact for the infinite rigid wedge: the directivity functions beta of Svensson, Fred & Vanderkooy, J. Acoust. Soc. Am.
+106 (1999), 2331 (their equation numbers not at hand), here for 90-degree edges, nu = pi/(3 pi/2) = 2/3, and sources on
+a face. With e^{-jkr}/r for the wave in front of an infinite wall:
+
+    E1 = -nu/(4 pi) integral of beta e^{-jk(m + l)}/(m l) dz
+    E2 = (nu/(4 pi))^2 double integral of beta_1 beta_2 e^{-jk(m + b + l)}/(m b l) dz1 dz2
+
+m, b and l are the lengths from source to edge, from edge to edge, and to the listener. The auxiliary function eta of
+their paper is the sum of asinh(offset along the edge/distance from it) over both sides of an edge point, and
+d(eta) = (1/m + 1/l) dz: both are used throughout, the second because beta's integral over eta has a closed form.
+
+The weights do not depend on frequency, only the phase of the path's length does. So each pair of source and listener
+gets one histogram of its paths' lengths (cubic interpolation between bins a tenth of the shortest wavelength apart),
+and all frequencies follow from it by one product of matrices.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from enclosures.arrays import ComplexArray, RealArray
+
+NU = 2.0 / 3.0  # pi over the exterior wedge angle
+ON_PLANE = 1e-9  # m; a listener nearer than this to the plane of a face counts as lying in it
+SOFT = 0.6  # rad; see `second_order`
+ORDER = 8  # nodes of one Gauss-Legendre rule
+SCALE = NU / (4.0 * math.pi)
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """A face of the box: the axis it is normal to (0, 1, 2) and whether it is the upper end of it."""
+
+    axis: int
+    upper: bool
+
+    @property
+    def sign(self) -> float:
+        return 1.0 if self.upper else -1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Radiator:
+    """A point (3,) on a face."""
+
+    face: Face
+    position: RealArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Block:
+    """The box between two corners, (3,) each, in m."""
+
+    low: RealArray
+    high: RealArray
+
+    def plane(self, face: Face) -> float:
+        return float((self.high if face.upper else self.low)[face.axis])
+
+    def length(self, axis: int) -> float:
+        return float(self.high[axis] - self.low[axis])
+
+    def height(self, face: Face, points: RealArray) -> RealArray:
+        """The distance (m) of points (..., 3) in front of the plane of a face, exactly 0 in it."""
+        distance = face.sign * (points[..., face.axis] - self.plane(face))
+        return np.where(np.abs(distance) < ON_PLANE, 0.0, distance)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """Listeners as an edge sees them: cylindrical coordinates, and 1, 1/2 or 0 for in sight, grazing, hidden."""
+
+    radius: RealArray  # (P,) m, from the edge's line
+    along: RealArray  # (P,) m, from the edge's lower end
+    angle: RealArray  # (P,) rad, from the face the sound comes along, through the air
+    sight: RealArray  # (P,)
+
+
+def _across(face: Face) -> Iterator[Face]:
+    """The four faces that meet a face."""
+    for axis in range(3):
+        if axis != face.axis:
+            yield Face(axis, False)
+            yield Face(axis, True)
+
+
+def _see(block: Block, face: Face, other: Face, points: RealArray, soft: float = 0.0) -> Seen:
+    """How the edge between two faces sees points (P, 3) when its sound comes along `face`.
+
+    With `soft` (rad) the sight fades over that angle to both sides of grazing; hidden points are seen at grazing.
+    """
+    inward = -block.height(other, points)
+    outward = block.height(face, points)
+    angle = np.arctan2(outward, inward)
+    angle = np.where(angle < 0.0, angle + 2.0 * math.pi, angle)
+    hidden = (inward > 0.0) & (outward < 0.0)
+    grazing = ((inward > 0.0) & (outward == 0.0)) | ((inward == 0.0) & (outward < 0.0))
+    sight = np.where(hidden, 0.0, np.where(grazing, 0.5, 1.0))
+    if soft > 0.0:
+        lit = np.minimum(angle, 1.5 * math.pi - angle)  # from grazing; negative where hidden
+        past = np.where(hidden, -np.minimum(2.0 * math.pi - angle, angle - 1.5 * math.pi), lit)
+        t = np.clip(past / soft, -1.0, 1.0)
+        sight = 0.5 * (1.0 + np.sin(0.5 * math.pi * t))
+        angle = np.where(hidden, np.where(angle > 1.75 * math.pi, 0.0, 1.5 * math.pi), angle)
+    axis = 3 - face.axis - other.axis
+    return Seen(
+        radius=np.maximum(np.hypot(inward, outward), ON_PLANE),
+        along=points[..., axis] - block.low[axis],
+        angle=angle,
+        sight=sight,
+    )
+
+
+def _beta(growth: RealArray, angle: float) -> RealArray:
+    """beta for sound along the face; `growth` is exp(nu eta).
+
+    The sum of sin(phi)/(cosh(nu eta) - cos(phi)) over phi = nu (pi +- angle). The paper's four terms are these two
+    twice, and half the pressure on a face is the incident wave, so the two are counted once.
+    """
+    above_one = (growth - 1.0) ** 2 / (2.0 * growth)  # cosh(nu eta) - 1
+    total = np.zeros(growth.shape)
+    for phi in (NU * (math.pi + angle), NU * (math.pi - angle)):
+        if phi != 0.0:  # exactly in the shadow boundary the two one-sided limits cancel
+            total += math.sin(phi) / (above_one + 2.0 * math.sin(0.5 * phi) ** 2)
+    return total
+
+
+def _beta_integral(low: RealArray, high: RealArray, angle: float) -> RealArray:
+    """The integral of `_beta` over eta between growths, in closed form: (2/nu) atan(cot(phi/2) tanh(nu eta/2))."""
+    total = np.zeros(np.broadcast(low, high).shape)
+    for phi in (NU * (math.pi + angle), NU * (math.pi - angle)):
+        if phi != 0.0:
+            sine, cosine = math.sin(0.5 * phi), math.cos(0.5 * phi)
+            for growth, sign in ((high, 1.0), (low, -1.0)):
+                slope = (growth - 1.0) / (growth + 1.0)  # tanh(nu eta / 2)
+                total += sign * (2.0 / NU) * np.arctan(slope * cosine / sine)
+    return total
+
+
+def _growth(offset: RealArray, radius: RealArray | float) -> RealArray:
+    """exp(nu asinh(offset/radius)): eta is the sum of asinh of both sides, so its growth is a product."""
+    ratio = np.abs(offset) / radius
+    return np.asarray((ratio + np.sqrt(1.0 + ratio * ratio)) ** np.copysign(NU, offset))
+
+
+@lru_cache(maxsize=1)
+def _gauss() -> tuple[RealArray, RealArray]:
+    nodes, weights = np.polynomial.legendre.leggauss(ORDER)
+    return 0.5 * (nodes + 1.0), 0.5 * weights
+
+
+def _nodes(length: float, count: int) -> tuple[RealArray, RealArray]:
+    """At least `count` nodes and weights for an integral over 0 to `length`: Gauss-Legendre rules side by side."""
+    parts = -(-count // ORDER)
+    step = length / parts
+    nodes, weights = _gauss()
+    return (step * (np.arange(parts)[:, None] + nodes)).ravel(), np.tile(step * weights, parts)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Paths:
+    """Paths from one source to one listener: lengths (N,) in m and weights (N,) in 1/m."""
+
+    lengths: RealArray
+    weights: RealArray
+
+
+def first_order(block: Block, source: Radiator, listeners: RealArray, spacing: float) -> list[Paths]:
+    """The paths over one edge point, for each listener; nodes are about `spacing` (m) apart."""
+    place = source.position
+    found: list[list[tuple[RealArray, RealArray]]] = [[] for _ in listeners]
+    for other in _across(source.face):
+        axis = 3 - source.face.axis - other.axis
+        length = block.length(axis)
+        nodes, weights = _nodes(length, 16 + math.ceil(length / spacing))
+        near = float(-block.height(other, place))
+        start = float(place[axis] - block.low[axis])
+        m = np.hypot(nodes - start, near)
+        growth = _growth(nodes - start, near)
+        ends = _growth(np.array([-start, length - start]), near)
+        seen = _see(block, source.face, other, listeners)
+        for p, paths in enumerate(found):
+            if seen.sight[p] == 0.0:
+                continue
+            far, along, angle = float(seen.radius[p]), float(seen.along[p]), float(seen.angle[p])
+            strength = -SCALE * float(seen.sight[p])
+            le = np.hypot(nodes - along, far)
+            beta = weights * _beta(growth * _growth(nodes - along, far), angle) / (m * le)
+            paths.append((m + le, strength * beta))
+            # What the nodes miss of a narrow beta (near a shadow boundary, a source near the edge) goes to its peak.
+            limits = ends * _growth(np.array([-along, length - along]), far)
+            missed = _beta_integral(limits[:1], limits[1:], angle) - np.sum(beta * (m + le))
+            peak = np.clip((start * far + along * near) / (near + far), 0.0, length)
+            reach = np.hypot(peak - start, near) + np.hypot(peak - along, far)
+            paths.append((np.array([reach]), strength * missed / reach))
+    return [_joined(paths) for paths in found]
+
+
+def _joined(paths: Sequence[tuple[RealArray, RealArray]]) -> Paths:
+    if not paths:
+        return Paths(np.zeros(0), np.zeros(0))
+    return Paths(np.concatenate([p[0] for p in paths]), np.concatenate([p[1] for p in paths]))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pair:
+    """Two edges of one face, `via`: what of a second-order path does not depend on source or listener."""
+
+    via: Face
+    first: Face  # the other face of the first edge
+    second: Face
+    nodes: tuple[RealArray, RealArray]  # m, along the first and the second edge from their lower ends
+    weights: tuple[RealArray, RealArray]
+    between: RealArray  # (N1, N2) m
+    growth_first: RealArray  # (N1, N2), the second edge's share in eta of the first
+    growth_second: RealArray  # (N1, N2), the first edge's share in eta of the second
+    second_radius: RealArray  # (N1,) m, the first edge's points from the second edge's line
+    second_along: RealArray  # (N1,) m
+
+
+def _pair(block: Block, via: Face, first: Face, second: Face, spacing: float) -> _Pair:
+    axes = (3 - via.axis - first.axis, 3 - via.axis - second.axis)
+    points, nodes, weights = [], [], []
+    for face, axis in zip((first, second), axes, strict=True):
+        length = block.length(axis)
+        spots, weight = _nodes(length, 8 + math.ceil(length / spacing))
+        place = np.empty((spots.size, 3))
+        place[:, via.axis], place[:, face.axis] = block.plane(via), block.plane(face)
+        place[:, axis] = block.low[axis] + spots
+        points.append(place)
+        nodes.append(spots)
+        weights.append(weight)
+    one, two = points
+    first_radius, first_along = -block.height(first, two), two[:, axes[0]] - block.low[axes[0]]
+    second_radius, second_along = -block.height(second, one), one[:, axes[1]] - block.low[axes[1]]
+    return _Pair(
+        via, first, second, (nodes[0], nodes[1]), (weights[0], weights[1]),
+        between=np.linalg.norm(one[:, None] - two[None], axis=2),
+        growth_first=_growth(nodes[0][:, None] - first_along, first_radius),
+        growth_second=_growth(nodes[1] - second_along[:, None], second_radius[:, None]),
+        second_radius=second_radius, second_along=second_along,
+    )  # fmt: skip
+
+
+def _along_face(growth: RealArray, same: bool) -> RealArray:
+    """`_beta` for a listener on the source's own face (angle 0) or on the other one (3 pi/2): never singular."""
+    half = 0.5 * (growth + 1.0 / growth)
+    return math.sqrt(3.0) / (half + 0.5) if same else -math.sqrt(3.0) / (half - 0.5)
+
+
+def second_order(
+    block: Block, face: Face, sources: Sequence[Radiator], listeners: RealArray, spacing: float
+) -> Iterator[tuple[int, int, Paths]]:
+    """The paths over two edges from each source on `face` to each listener, as (source, listener, paths), in parts.
+
+    Where a face hides the second edge from the listener its wave stops short; the wave over a third edge, not computed,
+    is what fills the step. Its transition is as wide as the first Fresnel zone of the face, sqrt(lambda/(pi length)) or
+    about 0.6 rad where the wavelength is that of the first interior resonance. So sight fades over `SOFT` either
+    side of grazing. (Against fine boundary elements this halves the error beside and lessens it behind the cabinet.)
+    """
+    for start in _across(face):
+        for via in (face, start):
+            first = start if via == face else face
+            for second in _across(via):
+                if second == first:
+                    continue
+                seen = _see(block, via, second, listeners, SOFT)
+                visible = np.flatnonzero(seen.sight)
+                if visible.size == 0:
+                    continue
+                pair = _pair(block, via, first, second, spacing)
+                legs = [_first_leg(block, pair, face, source) for source in sources]
+                for p in visible:
+                    last = _last_leg(block, pair, seen, int(p))
+                    for s, leg in enumerate(legs):
+                        yield s, int(p), _through(pair, leg, last)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _FirstLeg:
+    """A source's wave over the first edge: weights (N1, N2), lengths (N1,), and what the weight at any point needs."""
+
+    weights: RealArray
+    lengths: RealArray
+    growth: RealArray  # (N1,)
+    same: bool
+    along: RealArray  # (N1,) m, nodes of the first edge
+
+
+def _first_leg(block: Block, pair: _Pair, face: Face, source: Radiator) -> _FirstLeg:
+    other = pair.first if face == pair.via else pair.via
+    axis = 3 - pair.via.axis - pair.first.axis
+    place = source.position
+    near, start = float(-block.height(other, place)), float(place[axis] - block.low[axis])
+    nodes = pair.nodes[0]
+    m = np.hypot(nodes - start, near)
+    growth = _growth(nodes - start, near)
+    scale = SCALE * pair.weights[0] / m
+    same = face == pair.via
+    weights = scale[:, None] * _along_face(growth[:, None] * pair.growth_first, same)
+    return _FirstLeg(weights, m, np.stack([growth, scale]), same, nodes)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _LastLeg:
+    """The second edge's wave to a listener: weights (N1, N2) at the nodes, lengths (N2,), and the peak's (N1,)."""
+
+    weights: RealArray
+    lengths: RealArray
+    peak_weight: RealArray
+    peak_length: RealArray
+    peak_growth: RealArray  # (N1,), the peak's share in eta of the first edge
+
+
+def _last_leg(block: Block, pair: _Pair, seen: Seen, p: int) -> _LastLeg:
+    far, along, angle = float(seen.radius[p]), float(seen.along[p]), float(seen.angle[p])
+    axis = 3 - pair.via.axis - pair.second.axis
+    length, nodes = block.length(axis), pair.nodes[1]
+    le = np.hypot(nodes - along, far)
+    beta = pair.weights[1] * _beta(pair.growth_second * _growth(nodes - along, far), angle) / (pair.between * le)
+    near, start = pair.second_radius, pair.second_along
+    low = _growth(-start, near) * _growth(np.array([-along]), far)
+    high = _growth(length - start, near) * _growth(np.array([length - along]), far)
+    missed = _beta_integral(low, high, angle) - np.sum(beta * (pair.between + le), axis=1)
+    peak = np.clip((start * far + along * near) / (near + far), 0.0, length)
+    reach = np.hypot(peak - start, near) + np.hypot(peak - along, far)
+    # the peak as the first edge sees it
+    spot = np.empty((peak.size, 3))
+    spot[:, pair.via.axis], spot[:, pair.second.axis] = block.plane(pair.via), block.plane(pair.second)
+    spot[:, axis] = block.low[axis] + peak
+    first_axis = 3 - pair.via.axis - pair.first.axis
+    radius = np.maximum(-block.height(pair.first, spot), ON_PLANE)
+    growth = _growth(pair.nodes[0] - (spot[:, first_axis] - block.low[first_axis]), radius)
+    strength = SCALE * float(seen.sight[p])
+    return _LastLeg(strength * beta, le, strength * missed / reach, reach, growth)
+
+
+def _through(pair: _Pair, leg: _FirstLeg, last: _LastLeg) -> Paths:
+    at_peak = leg.growth[1] * _along_face(leg.growth[0] * last.peak_growth, leg.same) * last.peak_weight
+    lengths = leg.lengths[:, None] + pair.between + last.lengths
+    return Paths(
+        np.concatenate([lengths.ravel(), leg.lengths + last.peak_length]),
+        np.concatenate([(leg.weights * last.weights).ravel(), at_peak]),
+    )
+
+
+class Echoes:
+    """Histograms of path lengths, one a pair of source and listener, and the spectra that follow from them."""
+
+    def __init__(self, bin_width: float, bins: int, shape: tuple[int, int]) -> None:
+        self.bin_width = bin_width
+        self.counts = np.zeros((*shape, bins + 5))
+
+    def add(self, listener: int, source: int, paths: Paths, shortest: float) -> None:
+        """Put paths in, their lengths counted from `shortest` (m); four-point Lagrange weights at the bins."""
+        where = (paths.lengths - shortest) / self.bin_width + 1.0
+        whole = np.floor(where).astype(np.int64)
+        t = where - whole
+        counts = self.counts[listener, source]
+        before, after, beyond = t + 1.0, t - 1.0, t - 2.0
+        for shift, factor in (
+            (0, t * after * beyond / -6.0),
+            (1, before * after * beyond / 2.0),
+            (2, before * t * beyond / -2.0),
+            (3, before * t * after / 6.0),
+        ):
+            counts += np.bincount(whole + shift, paths.weights * factor, minlength=counts.size)
+
+    def spectra(self, wavenumbers: RealArray) -> ComplexArray:
+        """The sum of weight e^{-jk (length - shortest)} of every pair: (F, listeners, sources), 1/m."""
+        listeners, sources, bins = self.counts.shape
+        block = 64
+        rows = -(-bins // block)
+        step = np.exp(-1j * np.outer(wavenumbers, self.bin_width * np.arange(block)))
+        leap = np.exp(-1j * np.outer(wavenumbers, self.bin_width * (block * np.arange(rows) - 2)))
+        wave = (leap[:, :, None] * step[:, None, :]).reshape(wavenumbers.size, rows * block)[:, :bins]
+        counts = self.counts.reshape(listeners * sources, bins).T
+        total = wave.real @ counts + 1j * (wave.imag @ counts)
+        return np.asarray(total.reshape(wavenumbers.size, listeners, sources))

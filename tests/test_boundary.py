@@ -1,0 +1,144 @@
+"""The boundary elements against the sphere's series and a cube's published polarizability."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from enclosures.boundary import Body, box_body, solid_angles, surface_pressure
+from tests.support_diffraction import point_on_sphere, sphere_with_cap
+
+RADIUS = 0.15
+
+
+def sphere_octant(radius: float, rings: int) -> Body:
+    """An eighth of a sphere in flat panels between circles of latitude and longitude, scaled to the sphere's volume."""
+    polar = 0.5 * math.pi * np.linspace(0.0, 1.0, rings + 1)
+    panels = []
+    for i in range(rings):
+        count = max(2, math.ceil(rings * math.sin(0.5 * (polar[i] + polar[i + 1]))))
+        around = 0.5 * math.pi * np.linspace(0.0, 1.0, count + 1)
+        for j in range(count):
+            corners = [(i, j), (i, j + 1), (i + 1, j + 1), (i + 1, j)]
+            panels.append(
+                [
+                    (
+                        math.sin(polar[m]) * math.cos(around[n]),
+                        math.sin(polar[m]) * math.sin(around[n]),
+                        math.cos(polar[m]),
+                    )
+                    for m, n in corners
+                ]
+            )
+    quads = np.array(panels)
+    a, b, c, d = (quads[:, i] for i in range(4))
+    volume = (np.abs(np.sum(a * np.cross(b, c), axis=1)) + np.abs(np.sum(a * np.cross(c, d), axis=1))).sum() / 6.0
+    return Body.of(quads * radius * (math.pi / 6.0 / volume) ** (1.0 / 3.0))
+
+
+def test_solid_angles_close() -> None:
+    """From inside a closed surface they add up to 4 pi, from a point in a face to 2 pi."""
+    body = box_body(np.array([0.3, 0.5, 0.2]), 0.05)
+    assert body.angles.sum(axis=(0, 2)) == pytest.approx(2.0 * math.pi, abs=1e-9)
+    inside = np.array([[0.02, 0.1, -0.03]])
+    signs = np.array([[x, y, z] for x in (1, -1) for y in (1, -1) for z in (1, -1)])
+    whole = np.concatenate([body.panels * s for s in signs])
+    assert float(solid_angles(inside, whole).sum()) == pytest.approx(4.0 * math.pi, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("frequency", "level"),
+    # Spherical-harmonic series, recomputed from the published definition (Morse & Ingard 1968; Beranek & Mellow 2012)
+    [
+        (50.0, -5.690), (100.0, -5.605), (200.0, -4.909), (300.0, -3.670), (500.0, -2.453),
+        (700.0, -1.787), (1000.0, -1.310), (1500.0, -0.716), (2000.0, -0.484), (3000.0, -0.292),
+    ],
+)  # fmt: skip
+def test_the_series_itself(frequency: float, level: float) -> None:
+    k, rim = 2.0 * math.pi * frequency / 343.21, 0.03
+    area = 2.0 * math.pi * RADIUS**2 * (1.0 - math.sqrt(1.0 - (rim / RADIUS) ** 2))
+    ratio = abs(sphere_with_cap(k, RADIUS, rim, 2.0)) / (k * area / (2.0 * math.pi * 1.85))
+    assert 20.0 * math.log10(ratio) == pytest.approx(level, abs=0.0006)
+
+
+def _against_series(rings: int, ka: np.ndarray, listener: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Ours and the series at every panel's centre, a flat place of the surface, and cosines to the listener."""
+    body = sphere_octant(RADIUS, rings)
+    distance = float(np.linalg.norm(listener))
+    found = 2.0 * math.pi * surface_pressure(body, body.centres, listener[None], ka / RADIUS)[:, 0]
+    cosines = body.centres @ listener / (np.linalg.norm(body.centres, axis=1) * distance)
+    exact = np.stack([point_on_sphere(value / RADIUS, RADIUS, distance, cosines) for value in ka])
+    return found, exact, cosines
+
+
+@pytest.mark.parametrize("direction", [(0.0, 0.0, 1.0), (0.5, 0.6, -0.624), (-0.7, 0.1, 0.707)])
+def test_sphere(direction: tuple[float, float, float]) -> None:
+    """Within 0.1 dB of the series in front, 0.15 dB behind, to ka = 2.8; the inside resonates at ka = pi."""
+    ka = np.array([0.1, 0.5, 1.0, 2.0, 2.5, 2.8])
+    found, exact, cosines = _against_series(10, ka, 2.0 * np.array(direction) / np.linalg.norm(direction))
+    error = np.abs(20.0 * np.log10(np.abs(found / exact)))
+    assert np.max(error[:, cosines > 0.0], initial=0.0) < 0.1
+    assert np.max(error, initial=0.0) < 0.15
+
+
+def test_sphere_refines() -> None:
+    errors = []
+    for rings in (4, 8):
+        found, exact, _ = _against_series(rings, np.array([1.5]), np.array([1.0, 0.8, 1.5]))
+        errors.append(float(np.sqrt(np.mean(np.abs(found - exact) ** 2))))
+    assert errors[1] < 0.4 * errors[0]
+
+
+def test_sphere_with_cap() -> None:
+    """The panels round the pole give the cap's mean pressure, by reciprocity its own radiation, against the series."""
+    frequency = np.array([50.0, 200.0, 500.0, 1000.0])
+    k = 2.0 * math.pi * frequency / 343.21
+    found, _, cosines = _against_series(10, k * RADIUS, np.array([0.0, 0.0, 2.0]))
+    rim = 0.03
+    edge = math.sqrt(1.0 - (rim / RADIUS) ** 2)
+    area = 2.0 * math.pi * RADIUS**2 * (1.0 - edge)
+    for f, wave_number in enumerate(k):
+        # smooth near the pole: a quadratic in the cosine through the first rings, its mean over the cap
+        near = cosines > 0.6
+        fit = np.polynomial.Polynomial.fit(1.0 - cosines[near], found[f, near], 3)
+        t, w = np.polynomial.legendre.leggauss(4)
+        mean = 0.5 * np.sum(w * fit(0.5 * (1.0 - edge) * (t + 1.0)))
+        exact = 2.0 * math.pi * sphere_with_cap(wave_number, RADIUS, rim, 2.0) / (1j * wave_number * area)
+        assert 20.0 * math.log10(abs(mean / exact)) == pytest.approx(0.0, abs=0.1)
+
+
+def test_polarizability_of_a_cube() -> None:
+    """A rigid cube in a uniform static field: -1.6383 times field and volume (Sihvola, Yla-Oijala, Jarvenpaa & Avelin,
+    IEEE Trans. Antennas Propag. 52, 2004, table of the platonic solids, permittivity 0; from memory)."""
+    far = 40.0
+    found = []
+    for panel in (0.1, 0.05):
+        body = box_body(np.ones(3), panel)
+        top = body.centres[:, 2] > 0.5 - 1e-9
+        corners = body.panels[top]
+        area = 0.5 * np.linalg.norm(np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]), axis=1)
+        pressure = surface_pressure(body, body.centres[top], np.array([[0, 0, far], [0, 0, -far]]), np.zeros(1))[0].real
+        potential = (pressure[0] - pressure[1]) * 2.0 * math.pi * far**2  # of a field of 1
+        found.append(8.0 * float(np.sum(potential * area)))  # both faces, four quarters each
+    assert found[1] == pytest.approx(1.6383, rel=5e-3)
+    assert abs(found[1] - 1.6383) < 0.4 * abs(found[0] - 1.6383)
+
+
+def test_mirror_images() -> None:
+    """A listener's mirror image hears the mirror images of the points alike."""
+    body = box_body(np.array([0.2, 0.4, 0.3]), 0.05)
+    points, listener = np.array([[0.03, 0.1, 0.15], [-0.07, -0.11, -0.15]]), np.array([[0.5, 0.3, 1.0]])
+    k = np.array([0.0, 2.0, 9.0])
+    whole = surface_pressure(body, points, listener, k)
+    for axis in range(3):
+        mirror = np.where(np.arange(3) == axis, -1.0, 1.0)
+        np.testing.assert_allclose(surface_pressure(body, points * mirror, listener * mirror, k), whole, rtol=1e-11)
+
+
+def test_nothing_stands_in_the_way_of_a_long_wave() -> None:
+    """At 0 Hz a distant source's field is the same all over the body: 1/(4 pi r), and a constant is solved exactly."""
+    body = box_body(np.array([0.3, 0.3, 0.3]), 0.05)
+    found = surface_pressure(body, np.array([[0.0, 0.1, 0.15]]), np.array([[0.0, 0.0, 500.0]]), np.zeros(1))
+    assert found[0, 0, 0] == pytest.approx(1.0 / (4.0 * math.pi * 500.0), rel=2e-3)
