@@ -150,37 +150,73 @@ def free_paths(box: Box, sources: Sequence[Source], listeners: RealArray, omega:
     within 0.15 dB in front, 0.2 dB behind up to `FADE[0]`; above it within 0.5 dB in front and 1 to 2.5 dB deep in
     the shadow. Raises ValueError where a source is not on a face or a listener not outside.
     """
-    block = Block(box.low, box.high)
-    listeners = np.atleast_2d(np.asarray(listeners, dtype=np.float64))
-    if np.any(np.all((listeners >= block.low) & (listeners <= block.high), axis=1)):
-        raise ValueError("a listening point lies inside the cabinet or on it")
     k = np.asarray(omega, dtype=np.float64) / air.speed_of_sound
+    listeners = np.atleast_2d(np.asarray(listeners, dtype=np.float64))
     if not sources:
         return np.zeros((k.size, len(listeners), 0), dtype=np.complex128)
-    radiators = [Radiator(_face_of(block, source), source.position) for source in sources]
-    bearings = [_bearing(source, listeners) for source in sources]
-    r = np.stack([bearing[0] for bearing in bearings], axis=1)  # (P, S)
-    sight = np.stack([_sight(block, radiator.face, listeners) for radiator in radiators], axis=1)
-
-    highest = min(FADE[1] * box.interior_resonance(air.speed_of_sound), air.speed_of_sound / (COARSEST * box.panel))
-    top = 2.0 * math.pi * highest / air.speed_of_sound
-    nodes = _nodes(top, float(np.linalg.norm(block.high - block.low)))
     shortest = min(air.speed_of_sound / BAND, 2.0 * math.pi / max(float(np.max(k, initial=0.0)), 1e-9))
-    waves = _edge_waves(block, radiators, listeners, r, np.concatenate([k, nodes]), shortest)
-    edge, edge_at_nodes = waves[: k.size], waves[k.size :]  # all with the delay of r taken off
-
-    exact = 2.0 * math.pi * _boundary(box, radiators, listeners, nodes)
-    correction = exact * np.exp(1j * nodes[:, None, None] * r) - sight / r - edge_at_nodes
-    bent = edge + _handed_over(k, nodes, correction)
+    outlets = tuple((_key(source.position), _key(source.normal)) for source in sources)
+    around = _surrounding(box, outlets, tuple(map(_key, listeners)), air.speed_of_sound, shortest)
+    bent = around.echoes.spectra(k) + _handed_over(k, around.nodes, around.correction)
 
     result = np.empty(bent.shape, dtype=np.complex128)
     for s, source in enumerate(sources):
-        distance, cosine = bearings[s]
+        distance, cosine = around.distance[:, s], around.cosine[:, s]
         sine = np.sqrt(np.clip(1.0 - cosine**2, 0.0, 1.0))
-        direct = piston_directivity(k[:, None], source.radius, sine) * (sight[:, s] / distance)
+        direct = piston_directivity(k[:, None], source.radius, sine) * (around.sight[:, s] / distance)
         round_edges = piston_directivity(k[:, None], source.radius, np.ones(1)) * bent[:, :, s]
         result[:, :, s] = (direct + round_edges) * np.exp(-1j * np.outer(k, distance + source.set_back * cosine))
     return result
+
+
+Point = tuple[float, ...]
+
+
+def _key(point: RealArray) -> Point:
+    return tuple(map(float, point))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Surrounding:
+    """All about a box, its S outlets and P listeners in which no frequency of interest has a part: solved once, kept.
+
+    `distance`, `cosine` (to the outlet's normal) and `sight` are (P, S); `correction` (N, P, S), 1/m, is C times
+    e^{jkr} at the wave numbers `nodes` (N,).
+    """
+
+    distance: RealArray
+    cosine: RealArray
+    sight: RealArray
+    echoes: Echoes
+    nodes: RealArray
+    correction: ComplexArray
+
+
+@lru_cache(maxsize=32)
+def _surrounding(
+    box: Box,
+    outlets: tuple[tuple[Point, Point], ...],
+    points: tuple[Point, ...],
+    speed_of_sound: float,
+    shortest: float,
+) -> _Surrounding:
+    """`outlets` are positions and normals; the edges resolve waves of length `shortest` (m). Raises as `free_paths`."""
+    block = Block(box.low, box.high)
+    listeners = np.array(points)
+    if np.any(np.all((listeners >= block.low) & (listeners <= block.high), axis=1)):
+        raise ValueError("a listening point lies inside the cabinet or on it")
+    sources = [Source(np.array(position), np.array(normal)) for position, normal in outlets]
+    radiators = [Radiator(_face_of(block, source), source.position) for source in sources]
+    bearings = [_bearing(source, listeners) for source in sources]
+    r, cosine = (np.stack(column, axis=1) for column in zip(*bearings, strict=True))
+    sight = np.stack([_sight(block, radiator.face, listeners) for radiator in radiators], axis=1)
+    highest = min(FADE[1] * box.interior_resonance(speed_of_sound), speed_of_sound / (COARSEST * box.panel))
+    top = 2.0 * math.pi * highest / speed_of_sound
+    nodes = _nodes(top, float(np.linalg.norm(block.high - block.low)))
+    echoes = _echoes(block, radiators, listeners, r, shortest)
+    exact = 2.0 * math.pi * _boundary(box, radiators, listeners, nodes)
+    correction = exact * np.exp(1j * nodes[:, None, None] * r) - sight / r - echoes.spectra(nodes)
+    return _Surrounding(r, cosine, sight, echoes, nodes, correction)
 
 
 def _face_of(block: Block, source: Source) -> Face:
@@ -199,10 +235,8 @@ def _sight(block: Block, face: Face, listeners: RealArray) -> RealArray:
     return np.where(height > 0.0, 1.0, np.where(height == 0.0, 0.5, 0.0))
 
 
-def _edge_waves(
-    block: Block, radiators: Sequence[Radiator], listeners: RealArray, r: RealArray, k: RealArray, shortest: float
-) -> ComplexArray:
-    """E1 + E2 (F, P, S), 1/m, times e^{jkr}."""
+def _echoes(block: Block, radiators: Sequence[Radiator], listeners: RealArray, r: RealArray, shortest: float) -> Echoes:
+    """What goes round the edges: its spectra are E1 + E2 (F, P, S), 1/m, times e^{jkr}."""
     size = block.high - block.low
     longest = 3.0 * float(np.linalg.norm(size)) + float(np.sum(size))  # no path is longer than r plus this
     width = shortest / 10.0
@@ -216,7 +250,7 @@ def _edge_waves(
         parts = second_order(block, face, [radiators[s] for s in members], listeners, shortest / SECOND)
         for member, p, paths in parts:
             echoes.add(p, members[member], paths, r[p, members[member]])
-    return echoes.spectra(k)
+    return echoes
 
 
 def _nodes(top: float, diagonal: float) -> RealArray:
