@@ -1,0 +1,206 @@
+"""The kit file's cabinets as models: outline, cutouts, chambers and filling."""
+
+from __future__ import annotations
+
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Discriminator, Field, Tag
+
+from system.edge import Entry, Model, Name, NumberOrWord, Quantity, Text, shape
+from system.fields import (
+    Area,
+    Compliance,
+    Count,
+    DriverNames,
+    End,
+    Face,
+    Frequency,
+    Length,
+    Mass,
+    MechanicalResistance,
+    Position,
+    Volume,
+)
+
+
+class Baffle(Model):
+    """The outside of the cabinet, standing, seen from the front."""
+
+    width: Length
+    height: Length
+    depth: Length
+    edge_radius: Position = 0.0
+
+
+Pair = Annotated[list[Position], Field(min_length=2, max_length=2)]
+
+
+class PlacedCutout(Model):
+    """A cutout on any face, from its lower left corner seen from outside; the acoustic centre may lie deeper."""
+
+    face: Face = "front"
+    at: Pair
+    set_back: Position = 0.0
+
+
+Cutout = Annotated[
+    Annotated[Pair, Tag("list")] | Annotated[PlacedCutout, Tag("mapping")],
+    Discriminator(shape),
+]
+
+
+class Fill(Model):
+    """Fibrous filling: a material and how much of it, or a flow resistivity; and the model that interprets it."""
+
+    material: Text | None = None
+    density: Annotated[float, Quantity("density", low="0.1 kg/m3", high="300 kg/m3")] | None = None
+    mass: Mass | None = None
+    flow_resistivity: Annotated[float, Quantity("flow_resistivity")] | None = None
+    model: Literal["power_law", "rigid_fibre"] = "power_law"
+
+
+LossValue = Annotated[float, NumberOrWord(0.1, 1e6, word="lossless", meaning=float("inf"))]
+
+
+class SealedLosses(Model):
+    """Q values at the box resonance, or lossless."""
+
+    key_advice: ClassVar[dict[str, str]] = {"port": "port losses are for vented boxes"}
+    leak: LossValue | None = None
+    absorption: LossValue | None = None
+
+
+class RadiatorLosses(SealedLosses):
+    """Q values at the box resonance, or lossless."""
+
+    key_advice: ClassVar[dict[str, str]] = {"port": "a passive radiator's loss is its rms"}
+
+
+class VentedLosses(Model):
+    """Q values at the tuning, or lossless."""
+
+    leak: LossValue | None = None
+    absorption: LossValue | None = None
+    port: LossValue | None = None
+
+
+class Port(Model):
+    """A duct: diameter or area, length (unless the box has a tuning), how many, and its two ends."""
+
+    diameter: Length | None = None
+    area: Area | None = None
+    length: Length | None = None
+    count: Count = 1
+    end: End = "flanged"
+    inner_end: End = "flanged"
+    cutout: Cutout | None = None
+
+
+class MouthPort(Model):
+    """The duct before the mouth of a line; its ends are those of the mouth."""
+
+    key_advice: ClassVar[dict[str, str]] = {
+        "end": "write it beside port, in the mouth",
+        "inner_end": "write it beside port, in the mouth",
+        "cutout": "write it beside port, in the mouth",
+    }
+    diameter: Length | None = None
+    area: Area | None = None
+    length: Length
+    count: Count = 1
+
+
+class Mouth(Model):
+    """The open end of a line, with or without a duct before the outside."""
+
+    port: MouthPort | None = None
+    end: End = "flanged"
+    inner_end: End | None = None
+    cutout: Cutout | None = None
+
+
+class Radiator(Model):
+    """A passive radiator."""
+
+    sd: Area
+    mms: Mass
+    cms: Compliance
+    rms: MechanicalResistance
+    count: Count = 1
+    cutout: Cutout | None = None
+
+
+class Section(Model):
+    """A stretch of line from the closed end towards the mouth."""
+
+    length: Length
+    area: Area | None = None
+    width: Length | None = None
+    depth: Length | None = None
+    diameter: Length | None = None
+    end_area: Area | None = None
+    taper: Literal["area_linear", "conical", "exponential"] | None = None
+    fill: Fill | None = None
+
+
+class Sealed(Model):
+    """A sealed box."""
+
+    key_advice: ClassVar[dict[str, str]] = {"ports": "ports belong to kind: vented"}
+    kind: Literal["sealed"]
+    drivers: DriverNames
+    volume: Volume
+    fill: Fill | None = None
+    losses: SealedLosses | None = None
+
+
+class Vented(Model):
+    """A vented box: its ports have a length, or the box a tuning."""
+
+    kind: Literal["vented"]
+    drivers: DriverNames
+    volume: Volume
+    ports: Annotated[list[Port], Field(min_length=1)]
+    tuning: Frequency | None = None
+    fill: Fill | None = None
+    losses: VentedLosses | None = None
+
+
+class PassiveRadiator(Model):
+    """A box with passive radiators."""
+
+    kind: Literal["passive_radiator"]
+    drivers: DriverNames
+    volume: Volume
+    radiators: Annotated[list[Radiator], Field(min_length=1)]
+    fill: Fill | None = None
+    losses: RadiatorLosses | None = None
+
+
+class Line(Model):
+    """A quarter-wave line: its profile from the closed end to the mouth, and the drivers along it."""
+
+    key_advice: ClassVar[dict[str, str]] = {
+        "losses": "a line takes walls: lossy or lossless",
+        "volume": "its profile gives it",
+        "fill": "write it in a section of the profile",
+        "ports": "write mouth: {port: {..}}",
+    }
+    kind: Literal["line"]
+    profile: Annotated[list[Section], Field(min_length=1)]
+    drivers: Annotated[dict[Name, Position], Field(min_length=1)]
+    mouth: Mouth | None = None
+    walls: Literal["lossy", "lossless"] | None = None
+
+
+Chamber = Annotated[Sealed | Vented | PassiveRadiator | Line, Discriminator("kind")]
+
+
+class Cabinet(Model):
+    """A cabinet, written as if standing and seen from the front."""
+
+    whole: ClassVar[bool] = False
+    like: Entry[Name] = None
+    baffle: Entry[Baffle] = None
+    cutouts: Entry[dict[Name, Entry[Cutout]]] = None
+    chambers: Entry[list[Entry[Chamber]]] = None

@@ -1,0 +1,258 @@
+"""The register of finding codes: what each means, why it matters and what to do. `explain CODE` prints from here."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from system.findings import Finding, KitError
+
+_DOCUMENT = {
+    "file_missing": "A file that was named does not exist. Files named in a kit are looked up in the kit's own folder.",
+    "file_outside": (
+        "A file named in a kit lies outside of the kit's folder, or a link leads there. A kit and its tables travel "
+        "together, and a kit from somebody else must not read your other files. Copy the file beside the kit."
+    ),
+    "file_unreadable": "The file exists and cannot be read: it is a folder, or the system refuses it.",
+    "file_too_large": (
+        "The file is larger than 1 MiB. A kit or a table takes a few kilobytes; this is probably another file."
+    ),
+    "file_not_utf8": (
+        "The file is not UTF-8 text. Editors call it UTF-8 or Unicode when saving; old ones write other codes for the "
+        "micro, ohm and square signs."
+    ),
+    "kit_empty": "The file holds no kit at all. `start` writes one to edit.",
+    "yaml_syntax": (
+        "The file is no YAML at this place. Usual causes are a tab in the indentation, a missing space after a colon, "
+        "a bracket or quote that is not closed, or lines of one mapping that are not indented alike."
+    ),
+    "yaml_documents": "A line --- begins a second document. A kit is one document.",
+    "yaml_tag": (
+        "A YAML tag (a word with an exclamation mark) stands before a value. Kits need none: everything is text."
+    ),
+    "yaml_alias": (
+        "A YAML alias (*name) points nowhere, or aliases repeat each other until there are too many values. For "
+        "cabinets and variants that share something, `like:` does it."
+    ),
+    "yaml_key": "A list or a mapping is used as a key. Keys are single words.",
+    "yaml_too_deep": "Values are nested far deeper than any kit needs.",
+    "duplicate_key": "The same key is given twice in one mapping. One of the two would be lost without a word.",
+    "setting": (
+        "A --set is not of the form path=value, or its path leads nowhere. Paths are the keys joined by points, and "
+        "items of lists are counted from 0: cabinets.compact.chambers.0.volume=9 L."
+    ),
+}
+
+_FORM = {
+    "format": (
+        "The kit file says another format than this program reads. The key is there so that old kits can be told from "
+        "new ones."
+    ),
+    "unknown_key": (
+        "A key is not known at this place, often because of a typing mistake. It would have no effect, so it is an "
+        "error."
+    ),
+    "missing_key": "A required key is missing. The finding points at the entry that lacks it.",
+    "unknown_word": "A word is not one of those allowed here.",
+    "unknown_name": "A name refers to a driver, hookup name, part or cabinet that the kit does not have.",
+    "wrong_type": "There is a list, a mapping or a plain text where another of these belongs.",
+    "list_length": "A list has too few or too many items, such as a pair with three.",
+    "empty": "Something that needs at least one entry has none, or a key has no value.",
+    "too_long": "A text is longer than it can be meant.",
+    "name": "A reference, a point or a name is one word of letters, digits and underscores.",
+    "name_twice": "A part and a driver on the board have the same name, and readings could not be told apart.",
+    "given_twice": "One thing is given in two ways, such as a port with a diameter and an area.",
+    "like_unknown": "`like:` names a cabinet or variant that does not exist.",
+    "like_loop": "`like:` goes round in a circle, or through too many steps.",
+    "unused": "A driver or cabinet of the kit is not used by anything.",
+    "assumed": (
+        "Something that is a physical fact was not given, and a default stands for it. Results rest on it: give the "
+        "value if you know it."
+    ),
+}
+
+_QUANTITY = {
+    "quantity_no_unit": "A number stands without its unit. 8 could be litres, ohms or inches; write the unit.",
+    "quantity_unit": (
+        "The unit is not known, or capital and small letters are mixed up: M is a million and m a thousandth. "
+        "`explain units` lists what is read."
+    ),
+    "quantity_dimension": (
+        "The unit belongs to another kind of quantity, such as henries for a capacitor, or a plain number has a unit."
+    ),
+    "quantity_decimal_comma": (
+        "The number has a comma. It can be a decimal point or a thousands separator, a factor of a thousand apart."
+    ),
+    "quantity_letter_point": (
+        "A letter stands in the place of the decimal point, as on the body of a part: 4R7, 2k2, 4u7."
+    ),
+    "quantity_exponent": "The number has an e, which some markings use for the point and computers for a power of ten.",
+    "quantity_number": "This is no finite number, or more than one.",
+    "quantity_range": "The value is outside of what is physically possible or can be meant, often by a wrong prefix.",
+}
+
+_DRIVER = {
+    "driver_insufficient": (
+        "The small-signal parameters do not fix the driver. Any sufficient set of re, fs, qms, qes, qts, vas, sd, "
+        "mms, cms, rms and bl will do, or re with an impedance table and a response table."
+    ),
+    "driver_disagrees": (
+        "Data sheets give more figures than needed, and these do not fit each other. Up to 3 % is rounding (a note), "
+        "up to 10 % a warning, more is an error: one figure is wrong. `prefer: [..]` says which figures to keep."
+    ),
+    "driver_impossible": "The parameters contradict physics, such as a total Q above one of its parts.",
+    "driver_unused": (
+        "Some small-signal parameters are given, not enough for a full set, and the tables are used instead."
+    ),
+    "excursion_order": "The excursion at which damage begins is given smaller than the linear excursion.",
+    "power_of_system": (
+        "The rated power is that of a whole system, and its high-pass is not given, so it says nothing about how hot "
+        "the coil gets."
+    ),
+    "standard_baffle": (
+        "The response was measured in the standard baffle of IEC 60268-5. It is treated as measured in a large wall; "
+        "the baffle's own ripple stays in it."
+    ),
+    "table_number": "A cell of a table is no number.",
+    "table_decimal_comma": "A number in a table has a decimal comma. Save it with points.",
+    "table_columns": "A row of a table has a wrong number of columns, or not as many as the rows before.",
+    "table_order": "Frequencies in a table must rise from row to row, none twice.",
+    "table_frequency": "A frequency in a table is outside of what can be meant.",
+    "table_magnitude": (
+        "A magnitude in a table is outside of what can be meant: an impedance is in ohm, a response in dB of sound "
+        "pressure re 20 uPa, not in volts or pascals, and not relative to zero."
+    ),
+    "table_rows": "A table has too few rows to be interpolated.",
+    "table_phase": "The kit says that the phase was measured, and the table has no phase column.",
+}
+
+_BOARD = {
+    "part_kind": (
+        "A place holds exactly one of capacitor, coil and resistor, and a variant does not make another kind of it."
+    ),
+    "part_field": "A part has a property that belongs to another kind of part.",
+    "polarised": (
+        "A polarised electrolytic fails when the voltage across it reverses, which in a crossover it does all the "
+        "time. Non-polar electrolytics and film capacitors are for crossovers."
+    ),
+    "made_of_disagrees": (
+        "The parts that a place is made of do not come to its value. Up to 3 % is a note, up to 10 % a warning, more "
+        "is an error."
+    ),
+    "saturation_unknown": (
+        "A coil with an iron core saturates at some current. Without saturation_current its stress is `cannot_tell`."
+    ),
+    "new_value": (
+        "A variant gives a place a new value. What it was made of and its measured value no longer hold; its loss and "
+        "ratings are kept, which is a guess until the new part is known."
+    ),
+    "same_point": "A part, a driver or the input has both ends on one point.",
+    "coupled_twice": "A pair of coupled coils is given twice, or a coil is coupled to itself.",
+    "coupling_not_passive": (
+        "The coefficients of the coupled coils contradict each other: coils coupled like this would give back more "
+        "energy than was stored in them (their inductance matrix is not positive definite)."
+    ),
+    "driver_unconnected": (
+        "In this variant a driver lies on no loop through the amplifier, so it is silent. If that is meant, give the "
+        "variant or the part a `reason:`; then it is computed as it stands."
+    ),
+    "driver_shorted": "In this variant both marks of a driver are on one point. With a `reason:` it is computed so.",
+    "part_hangs": "In this variant a part leads nowhere and carries no current. With a `reason:` it is computed so.",
+    "part_bridged": "A link bridges another part as well, and no current flows in that.",
+    "input_shorted": "The input's two points are joined by links: the amplifier would drive a short circuit.",
+    "link_shorts_load": (
+        "Because of a link the resistance at the input is under half of the lowest load that the amplifier stands. "
+        "There is no way to allow it: it breaks amplifiers."
+    ),
+    "tweeter_dc": (
+        "Because of a link or an omission a tweeter lies on a path for direct current, without a capacitor before it. "
+        "There is no way to allow it: the bass burns it."
+    ),
+    "driver_reversed": (
+        "A driver is wired with its minus mark towards the hot point. Many crossovers want that of a tweeter; "
+        "`reversed: on_purpose` says so and ends this note."
+    ),
+    "not_reversed": "A driver is said to be reversed on purpose, and its plus mark leads to the hot point.",
+    "no_driver": "A variant leaves out every driver.",
+}
+
+_CABINET = {
+    "chamber_empty": "A variant leaves out every driver of a chamber; the chamber is left out too.",
+    "axis_left_out": "The driver on whose axis one listens is left out in a variant.",
+    "driver_twice": "A driver is in two chambers.",
+    "chamber_needs_parameters": (
+        "A driver that is known by its tables only cannot work into a chamber: what the chamber does to its cone "
+        "cannot be told. Leave it out of chambers; it then has a closed back of its own, as its tables have."
+    ),
+    "cutout_outside": (
+        "The centre of a cutout lies outside of its face, or its acoustic centre behind the cabinet. Cutouts are seen "
+        "from outside that face, from its lower left corner."
+    ),
+    "cutout_no_baffle": "A cutout is on another face than the front, and the cabinet's size is not given.",
+    "cutout_missing": "A driver has no cutout in its cabinet, so its place on the baffle is guessed.",
+    "listening_outside": (
+        "The listening point that the distance and angles lead to lies behind a wall, under the floor, above the "
+        "ceiling or in the cabinet itself, as this variant stands."
+    ),
+    "faces_plane": (
+        "A driver, port, mouth or radiator is on a face of the cabinet that touches a wall or the floor in this "
+        "variant, so it has no air before it."
+    ),
+    "tuning_impossible": (
+        "No length of the ports gives this tuning: even without any length they tune the box lower, or ports whose "
+        "length is given tune it higher already."
+    ),
+    "programme_empty": "The programme's table has no level between the lowest frequency and 20 kHz.",
+    "edge_radius": "The edge radius is more than half of the front's smaller side.",
+    "fill_twice": "A filling is given in two ways.",
+    "fill_too_dense": (
+        "The mass of the filling over its volume is more than fibre can be packed to; probably the mass is wrong."
+    ),
+    "absorption_and_fill": (
+        "A filled box has both a loss Q for absorption and a filling. The filling's model gives the loss."
+    ),
+    "tuning_and_length": "A vented box has a tuning, which gives its ports their length, and a port with a length.",
+    "inner_end_without_port": "A mouth has an inner_end, which is the end of a port inside, and no port.",
+    "position_outside_line": "A driver is farther from the closed end than the line is long.",
+    "taper_without_end_area": "A section says how it tapers and not to what area; it is taken as straight.",
+    "placement_needs_baffle": "Away from a wall the cabinet's size decides what is heard, and it is not given.",
+}
+
+_KIT = {
+    "air_impossible": "At this temperature, pressure and humidity the air would be mostly water vapour.",
+    "air_twice": "The air is given by its weather and by its density and speed of sound.",
+    "stock_columns": "The heading of a stock list has a wrong column, or a row has more cells than the heading.",
+    "stock_row": "A row of the stock list is at fault.",
+    "stock_empty": "The stock list has no article of this kind.",
+}
+
+_RESULT = {
+    "frequency_list": "A line of the frequency list is no frequency in Hz.",
+    "impedance_link": "Because of a link the impedance falls under half of the lowest load that the amplifier stands.",
+    "impedance_low": "The impedance falls below the lowest load that the amplifier stands.",
+    "edges_sharp": "The rounding of the cabinet's edges is not in the diffraction model; the edges are computed sharp.",
+    "fill_range": (
+        "The filling's power-law model is used outside of the range of frequency over flow resistivity that it was "
+        "fitted to, 0.01 to 1."
+    ),
+    "excursion_unknown": "A driver that is known by its tables only has no computed excursion.",
+    "impedance_table_unused": "A driver in a chamber has an impedance table, which was measured without the chamber.",
+    "table_range": "A response table does not cover the frequencies asked for; it is continued beyond its ends.",
+    "minimum_phase": "A response table has no phase; the phase that belongs to its level is computed (minimum phase).",
+    "usage": "The command line asks for something that does not go, such as a variant that the kit does not have.",
+    "unknown_code": "`explain` was asked for a code that no finding has.",
+}
+
+CODES: Mapping[str, str] = MappingProxyType(
+    {**_DOCUMENT, **_FORM, **_QUANTITY, **_DRIVER, **_BOARD, **_CABINET, **_KIT, **_RESULT}
+)
+
+
+def explanation(code: str) -> str:
+    """What `explain CODE` prints. Raises KitError for a code that is not in the register."""
+    if code in CODES:
+        return f"{code}\n{CODES[code]}"
+    close = difflib.get_close_matches(code, CODES, 1, 0.5)
+    allowed = f"did you mean {close[0]}?" if close else "codes stand in brackets in a finding: error[CODE]"
+    raise KitError([Finding("error", "unknown_code", "", 0, 0, "", f'no finding has the code "{code}"', allowed)])

@@ -1,0 +1,324 @@
+"""How the kit file's models are validated: quantities, words, names, and entries that are judged one by one.
+
+A faulty entry is recorded in the report that travels as the validation context, and stands as None, so that one run
+finds every fault of a file and a fault is told once.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated, Any, ClassVar, TypeVar
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    ValidationError,
+    ValidationInfo,
+    ValidatorFunctionWrapHandler,
+    WithJsonSchema,
+    WrapValidator,
+    model_validator,
+)
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema, ErrorDetails, PydanticCustomError, core_schema
+
+from system import quantity
+from system.document import ListAt, MapAt, Report, TextAt, Value, advice, child, label, nearest
+from system.units import DIMENSIONS
+
+REPORTED = "reported"  # a fault that is in the report already
+T = TypeVar("T")
+
+
+def fault(code: str, found: str, allowed: str = "") -> PydanticCustomError:
+    """A fault whose message begins with the label of the value it concerns."""
+    return PydanticCustomError(code, "{found}; {allowed}", {"found": found, "allowed": allowed})
+
+
+def what(value: object) -> str:
+    """A value in a few words, for "... is WHAT"."""
+    if isinstance(value, dict):
+        return "a mapping"
+    if isinstance(value, list):
+        return "a list"
+    text = " ".join(str(value).split())
+    return "empty" if not text else f'"{text}"' if len(text) <= 60 else f'"{text[:60]}..."'
+
+
+def text_of(value: object, takes: str) -> str:
+    if not isinstance(value, str):
+        raise fault("wrong_type", f"is {what(value)}", f"it takes {takes}")
+    return value
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """Metadata of a float field: text with a unit, read by `system.quantity`."""
+
+    dimension: str
+    low: str = ""
+    high: str = ""
+    zero: bool = False
+
+    def read(self, value: Any) -> float:
+        kind = DIMENSIONS[self.dimension]
+        try:
+            text = text_of(value, f"{kind.words}, like {kind.example}")
+            return quantity.read(text, self.dimension, self.low, self.high, self.zero)
+        except quantity.QuantityError as error:
+            raise fault(error.code, error.found, error.allowed) from None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        kind = DIMENSIONS[self.dimension]
+        return {"type": "string", "pattern": quantity.pattern(self.dimension), "examples": [kind.example]}
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """Metadata of a float field: a plain number (`percent`: or a percentage)."""
+
+    low: float
+    high: float
+    percent: bool = False
+
+    def read(self, value: Any) -> float:
+        try:
+            return quantity.read_number(text_of(value, "a plain number"), self.low, self.high, self.percent)
+        except quantity.QuantityError as error:
+            raise fault(error.code, error.found, error.allowed) from None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        number: JsonSchemaValue = {"type": "number", "minimum": self.low, "maximum": self.high}
+        percentage = {"type": "string", "pattern": quantity.pattern("percent")}
+        return {"anyOf": [number, percentage]} if self.percent else number
+
+
+@dataclass(frozen=True, slots=True)
+class NumberOrWord:
+    """Metadata of a float field: a plain number, or a word that stands for one."""
+
+    low: float
+    high: float
+    word: str
+    meaning: float
+
+    def read(self, value: Any) -> float:
+        if isinstance(value, str) and value.strip() == self.word:
+            return self.meaning
+        text = text_of(value, f"a plain number or {self.word}")
+        if nearest(text, [self.word]):
+            raise fault("unknown_word", f"is {what(value)}", f"did you mean {self.word}?")
+        return Number(self.low, self.high).read(value)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return {"anyOf": [{"type": "number", "minimum": self.low, "maximum": self.high}, {"const": self.word}]}
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """Metadata of an int field."""
+
+    low: int
+    high: int
+
+    def read(self, value: Any) -> int:
+        try:
+            return quantity.read_whole(text_of(value, "a whole number"), self.low, self.high)
+        except quantity.QuantityError as error:
+            raise fault(error.code, error.found, error.allowed) from None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return {"type": "integer", "minimum": self.low, "maximum": self.high}
+
+
+_NAME = re.compile(r"\w{1,40}")
+
+
+def _name(value: Any) -> Any:
+    if not _NAME.fullmatch(text_of(value, "a name")):
+        raise fault("name", f"is {what(value)}", "a name is one word of letters, digits and _, at most 40")
+    return value
+
+
+def _plain(value: Any) -> Any:
+    """Free text that is not empty."""
+    text = text_of(value, "text")
+    if not text.strip():
+        raise fault("empty", "is empty", "give a value or leave the key out")
+    if len(text) > 200:
+        raise fault("too_long", f"is {what(value)}, {len(text)} characters long", "at most 200")
+    return value
+
+
+_AS_TYPED = WithJsonSchema({"type": ["string", "number"]})  # an editor reads 12 as a number, we as text
+Name = Annotated[str, BeforeValidator(_name), _AS_TYPED]
+Text = Annotated[str, BeforeValidator(_plain), _AS_TYPED]
+
+
+def shape(value: Any) -> str:
+    """Tag of a union by what stands in the file: text, list or mapping."""
+    return "mapping" if isinstance(value, dict) else "list" if isinstance(value, list) else "text"
+
+
+def _one_by_one(value: Any, handler: ValidatorFunctionWrapHandler, info: ValidationInfo) -> Any:
+    try:
+        return handler(value)
+    except ValidationError as error:
+        record(error, value, _report(info))
+        return None
+
+
+Entry = Annotated[T | None, WrapValidator(_one_by_one)]  # None where the file's entry is faulty, and reported
+
+
+def _report(info: ValidationInfo) -> Report:
+    assert isinstance(info.context, Report)  # models are validated by load_kit only
+    return info.context
+
+
+class Model(BaseModel):
+    """A mapping of the kit file. Unknown keys are reported with what was probably meant; so are missing ones."""
+
+    model_config = ConfigDict(extra="ignore", frozen=True, defer_build=True)
+    whole: ClassVar[bool] = True  # a missing key makes the entry faulty
+    required: ClassVar[tuple[str, ...]] = ()  # beside the fields that have no default
+    key_advice: ClassVar[dict[str, str]] = {}  # unknown key -> what to do instead
+
+    @classmethod
+    def keys(cls) -> dict[str, bool]:
+        """The keys of the file -> whether each is required."""
+        return {
+            field.alias or name: field.is_required() or name in cls.required for name, field in cls.model_fields.items()
+        }
+
+    @model_validator(mode="before")
+    @classmethod
+    def _known_keys(cls, value: Any, info: ValidationInfo) -> Any:
+        known = cls.keys()
+        if not isinstance(value, MapAt):
+            raise fault("wrong_type", f"is {what(value)}", f"it takes a mapping with the keys {', '.join(known)}")
+        report = _report(info)
+        missing = [key for key, required in known.items() if required and key not in value]
+        untold = [] if value.incomplete else list(missing)
+        for key in value:
+            if key not in known:
+                guess = nearest(key, [other for other in known if other not in value])
+                allowed = cls.key_advice.get(key) or (
+                    f"did you mean {guess}?" if guess else f"it takes {', '.join(known)}"
+                )
+                where = label(value.path) or "the kit"
+                report.error(
+                    "unknown_key", (*value.path, key), f"{where} has an unknown key {what(key)}", allowed, key=True
+                )
+                if guess:
+                    report.misspelt.add((*value.path, guess))
+                if guess == "like":
+                    value.incomplete, untold = True, []
+                if guess in untold:
+                    untold.remove(guess)
+        for key in untold:
+            where = label(value.path) or "the kit"
+            report.error("missing_key", (*value.path, key), f"{where} has no {key}", f"{key} is required")
+        if missing and cls.whole:
+            raise fault(REPORTED, "")
+        return value
+
+
+def record(error: ValidationError, value: Value, report: Report) -> None:
+    """Put every fault of `error`, found while validating `value`, into the report."""
+    for detail in error.errors(include_url=False):
+        if detail["type"] != REPORTED:
+            _record_one(detail, value, report)
+
+
+def _record_one(detail: ErrorDetails, value: Value, report: Report) -> None:
+    path, node = value.path, value
+    of_key = False
+    for part in detail["loc"]:
+        of_key = part == "[key]"
+        inner = child(node, str(part))
+        if inner is not None:  # else it is the tag of a union, or "[key]"
+            node, path = inner, (*path, str(part))
+    context = detail.get("ctx", {})
+    kind = detail["type"]
+    where = label(path)
+    if "found" in context:
+        report.error(kind, path, f"{where} {context['found']}", context["allowed"], key=of_key)
+    elif kind in _TRANSLATED:
+        code, found, allowed = _TRANSLATED[kind](node, context)
+        at = path
+        if kind.startswith("union_tag") and isinstance(node, MapAt) and "shape" not in context["discriminator"]:
+            key = "kind" if "kind" in context["discriminator"] else "model"
+            at = (*path, key)
+            where = label(at) if key in node else label(path)
+        report.error(code, at, f"{where} {found}", allowed)
+    else:
+        raise AssertionError(f"a fault that has no words yet: {detail}")
+
+
+def _choices(text: str) -> list[str]:
+    return re.findall(r"'([^']*)'", text)
+
+
+_SHAPES = {"text": "a word", "list": "a list", "mapping": "a mapping"}
+
+
+def _wrong_word(node: Value, context: dict[str, Any]) -> tuple[str, str, str]:
+    words = _choices(context["expected"])
+    if not isinstance(node, TextAt):
+        return "wrong_type", f"is {what(node)}", f"it takes {' or '.join(words)}"
+    return "unknown_word", f"is {what(node)}", advice(node, words, "it takes" if len(words) == 1 else "it is one of")
+
+
+def _wrong_tag(node: Value, context: dict[str, Any]) -> tuple[str, str, str]:
+    words = _choices(context["expected_tags"])
+    if "shape" in context["discriminator"]:
+        return "wrong_type", f"is {what(node)}", f"it takes {' or '.join(_SHAPES[word] for word in words)}"
+    if not isinstance(node, MapAt):
+        return "wrong_type", f"is {what(node)}", "it takes a mapping"
+    return "unknown_word", f'is "{context["tag"]}"', advice(context["tag"], words)
+
+
+def _no_tag(node: Value, context: dict[str, Any]) -> tuple[str, str, str]:
+    if not isinstance(node, MapAt):
+        return "wrong_type", f"is {what(node)}", "it takes a mapping"
+    if "kind" in context["discriminator"]:
+        return "missing_key", "has no kind", "kind is required"
+    return "missing_key", "does not name its model", "write model: shunted_coil, power_law or semi_inductance"
+
+
+def _wrong_length(node: Value, context: dict[str, Any]) -> tuple[str, str, str]:
+    number = context.get("min_length", context.get("max_length"))
+    if "min_length" in context and number == 1:
+        return "empty", "is empty", "it takes at least one"
+    count = len(node) if isinstance(node, ListAt | MapAt) else 0
+    return "list_length", f"has {count} item{'' if count == 1 else 's'}", f"it takes {number}"
+
+
+_TRANSLATED: dict[str, Callable[[Value, dict[str, Any]], tuple[str, str, str]]] = {
+    "literal_error": _wrong_word,
+    "union_tag_invalid": _wrong_tag,
+    "union_tag_not_found": _no_tag,
+    "too_short": _wrong_length,
+    "too_long": _wrong_length,
+    "list_type": lambda node, _: ("wrong_type", f"is {what(node)}", "it takes a list"),
+    "dict_type": lambda node, _: ("wrong_type", f"is {what(node)}", "it takes a mapping"),
+    "model_type": lambda node, _: ("wrong_type", f"is {what(node)}", "it takes a mapping"),
+}

@@ -1,0 +1,422 @@
+"""The validated kit: plain frozen values in SI units, one fully worked-out `Variant` per build.
+
+Nothing here computes acoustics and nothing imports numpy, so that reading and checking a kit file stays instant.
+Angles are in radians, levels as plain ratios, everything else in SI. `system.kitfile` makes these values from a file;
+`system.predict` turns them into enclosures, networks and radiation.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+from system.findings import Finding, KitError, Severity
+
+Face = Literal["front", "rear", "left", "right", "top", "bottom"]
+Attitude = Literal["upright", "on_left_side", "on_right_side"]
+State = Literal["fit", "link", "omit"]
+Role = Literal["woofer", "midrange", "tweeter"]
+PartKind = Literal["resistor", "capacitor", "coil"]
+
+
+@dataclass(frozen=True, slots=True)
+class AirSpec:
+    """The air as the kit gives it; `density` and `speed_of_sound` are both given or both worked out from the rest."""
+
+    density: float  # kg/m3
+    speed_of_sound: float  # m/s
+    viscosity: float  # Pa.s
+    prandtl: float
+    heat_ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class Amplifier:
+    """The amplifier: rated `power` (W) into `load` (ohm), the lowest load it stands, and what lies in its lead."""
+
+    power: float
+    load: float
+    lowest_load: float | None = None
+    output_resistance: float = 0.0  # ohm
+    cable: float = 0.0  # ohm, both conductors together
+    current_limit: float | None = None  # A, peak
+
+    @property
+    def rated_volts(self) -> float:
+        """The rms voltage of a sine at rated power, sqrt(power load)."""
+        return math.sqrt(self.power * self.load)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Columns of a text file: `frequency` (Hz, rising), `magnitude` (ohm or dB) and, where given, `phase` (rad)."""
+
+    file: str
+    frequency: tuple[float, ...]
+    magnitude: tuple[float, ...]
+    phase: tuple[float, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Programme:
+    """The signal's long-term spectrum and its crest factor (a plain ratio of peak to rms, at the amplifier's input)."""
+
+    spectrum: Literal["sine", "pink", "iec", "bass_heavy", "table"] = "iec"
+    crest_factor: float = 10 ** (12 / 20)
+    lowest: float = 20.0  # Hz
+    table: Table | None = None  # third-octave band levels in dB, for spectrum "table"
+
+
+@dataclass(frozen=True, slots=True)
+class Coil:
+    """A voice-coil model by its kit-file name and its SI parameters; `filters`-side coils are `Part`s."""
+
+    model: Literal["le", "shunted_coil", "power_law", "semi_inductance"]
+    parameters: Mapping[str, float]  # le | series, shunted, shunt_resistance | factor, exponent | series, shunted, semi
+
+
+@dataclass(frozen=True, slots=True)
+class SmallSignal:
+    """The independent small-signal parameters: re (ohm), bl (T m), mms (kg), cms (m/N), rms (kg/s), sd (m2)."""
+
+    re: float
+    bl: float
+    mms: float
+    cms: float
+    rms: float
+    sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class ResponseTable:
+    """A measured response: pressure level (dB re 20 uPa) at `distance` for `volts` rms across the driver.
+
+    The phase has the delay of `distance` removed. `mounted` says whether the cabinet's diffraction is in the table.
+    """
+
+    table: Table
+    volts: float
+    distance: float
+    mounted: Literal["wall", "standard_baffle", "this_cabinet"]
+
+
+@dataclass(frozen=True, slots=True)
+class HighPass:
+    """An electrical Butterworth high-pass of the given `corner` (Hz, -3 dB) and `order`."""
+
+    corner: float
+    order: int
+
+
+@dataclass(frozen=True, slots=True)
+class PowerRating:
+    rated: float  # W, on the driver's rated impedance
+    of: Literal["coil", "system"]
+    high_pass: HighPass | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DriverData:
+    """A driver as its data sheet gives it.
+
+    Either `small_signal` is there, or `impedance` and `response` are (a driver known by its tables only). `sd` is
+    then optional. `linear_excursion` and `damage_excursion` are one-way peaks in metres.
+    """
+
+    name: str
+    role: Role
+    re: float
+    sd: float | None = None
+    small_signal: SmallSignal | None = None
+    coil: Coil | None = None
+    impedance: Table | None = None
+    response: ResponseTable | None = None
+    linear_excursion: float | None = None
+    linear_excursion_by: Literal["overhang", "distortion", "bl_82", "unknown"] = "unknown"
+    damage_excursion: float | None = None
+    power: PowerRating | None = None
+    origin: Literal["measured", "published", "derived", "assumed"] = "published"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A resistor (ohm), capacitor (F) or coil (H) with its losses and ratings; zero or None where not given."""
+
+    kind: PartKind
+    value: float
+    resistance: float = 0.0  # capacitor: series_resistance; coil: dc_resistance; ohm, of the whole group
+    dissipation_factor: float | None = None  # capacitor, at `dissipation_at`
+    dissipation_at: float | None = None  # Hz
+    leakage_resistance: float | None = None  # capacitor, ohm
+    tolerance: float | None = None  # a ratio, 0.1 for 10 %
+    made_of: tuple[float, ...] = ()
+    made_of_how: Literal["parallel", "series"] = "parallel"
+    type: str | None = None
+    core: Literal["air", "iron"] | None = None
+    voltage_rating: float | None = None  # V, peak or dc
+    current_rating: float | None = None  # A rms
+    power_rating: float | None = None  # W
+    saturation_current: float | None = None  # A peak
+    marked_value: float | None = None  # what is printed on the part, where `value` was measured on this one
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place on the board, as one variant has it: the part is the one to fit, or the one it would take."""
+
+    reference: str
+    part: Part
+    between: tuple[str, str]
+    state: State = "fit"
+    reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Hookup:
+    """A driver on the board: its `plus` and `minus` marks go to these points."""
+
+    name: str
+    driver: DriverData
+    plus: str
+    minus: str
+    reversed_on_purpose: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Coupling:
+    coils: tuple[str, str]
+    coefficient: float  # -1 to 1
+
+
+@dataclass(frozen=True, slots=True)
+class Cutout:
+    """The centre of a cutout on a face, from that face's lower left corner seen from outside (m)."""
+
+    face: Face
+    at: tuple[float, float]
+    set_back: float = 0.0  # acoustic centre behind the face, m
+
+
+@dataclass(frozen=True, slots=True)
+class Baffle:
+    """The outside of the cabinet, standing, seen from the front (m)."""
+
+    width: float
+    height: float
+    depth: float
+    edge_radius: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class FillSpec:
+    """Fibrous filling by its flow resistivity (Pa s/m2) and the fluid model that interprets it."""
+
+    flow_resistivity: float
+    model: Literal["power_law", "rigid_fibre"] = "power_law"
+
+
+@dataclass(frozen=True, slots=True)
+class PortSpec:
+    """A duct of `count` like ports: `area` (m2) of one, `length` (m; None where the box's tuning gives it)."""
+
+    area: float
+    length: float | None
+    count: int
+    end: Literal["ideal", "unflanged", "flanged"]
+    inner_end: Literal["ideal", "unflanged", "flanged"]
+    cutout: Cutout | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RadiatorSpec:
+    """`count` like passive radiators: sd (m2), mms (kg), cms (m/N), rms (kg/s) of one."""
+
+    sd: float
+    mms: float
+    cms: float
+    rms: float
+    count: int
+    cutout: Cutout | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SealedChamber:
+    """Losses are Q values; math.inf is lossless."""
+
+    drivers: tuple[str, ...]
+    volume: float
+    leak: float
+    absorption: float
+    fill: FillSpec | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class VentedChamber:
+    drivers: tuple[str, ...]
+    volume: float
+    ports: tuple[PortSpec, ...]
+    tuning: float | None  # Hz; then the ports without a length get one
+    leak: float
+    absorption: float
+    port: float
+    fill: FillSpec | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RadiatorChamber:
+    drivers: tuple[str, ...]
+    volume: float
+    radiators: tuple[RadiatorSpec, ...]
+    leak: float
+    absorption: float
+    fill: FillSpec | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SectionSpec:
+    """A stretch of line from the closed end towards the mouth: length (m), areas (m2)."""
+
+    length: float
+    area: float
+    end_area: float
+    taper: Literal["area_linear", "conical", "exponential"] = "area_linear"
+    fill: FillSpec | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MouthSpec:
+    """The open end of a line: with `port`, the duct before the outside; without, the last section ends in `end`."""
+
+    end: Literal["ideal", "unflanged", "flanged"]
+    port: PortSpec | None = None
+    cutout: Cutout | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LineChamber:
+    drivers: tuple[str, ...]
+    positions: tuple[float, ...]  # m along the axis from the closed end, in the order of `drivers`
+    profile: tuple[SectionSpec, ...]
+    mouth: MouthSpec
+    lossy_walls: bool = True
+
+
+Chamber = SealedChamber | VentedChamber | RadiatorChamber | LineChamber
+
+
+@dataclass(frozen=True, slots=True)
+class Cabinet:
+    """A cabinet: chambers, and where it has a baffle the places of what radiates."""
+
+    name: str
+    baffle: Baffle | None
+    cutouts: Mapping[str, Cutout]
+    chambers: tuple[Chamber, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Where the cabinet stands. Distances (m) run from the cabinet's own sides as it stands; None is far away."""
+
+    kind: Literal["in_wall", "free_standing", "near_planes"]
+    wall_behind: float | None = None
+    wall_left: float | None = None
+    wall_right: float | None = None
+    below: float | None = None
+    above: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Listening:
+    """The listening point: `distance` (m) from the cutout of hookup `axis`, turned by two angles (rad)."""
+
+    distance: float = 1.0
+    axis: str | None = None
+    angle_horizontal: float = 0.0
+    angle_vertical: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Seats:
+    distance: float
+    angle: float  # rad, to either side
+
+
+@dataclass(frozen=True, slots=True)
+class CapacitorStock:
+    """One capacitor in stock: F, tolerance as a ratio, volts; article and price as the stock file has them."""
+
+    value: float
+    tolerance: float | None = None
+    voltage_rating: float | None = None
+    type: str | None = None
+    article: str | None = None
+    price: str | None = None
+    in_stock: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """What the drawer holds: a series name (E6 ... E192) or explicit values (SI) for each kind of part."""
+
+    capacitors: str | tuple[CapacitorStock, ...] = "E12"
+    resistors: str | tuple[float, ...] = "E12"
+    coils: str | tuple[float, ...] = "E12"
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """One build of the kit, everything resolved."""
+
+    name: str
+    cabinet: Cabinet
+    attitude: Attitude
+    placement: Placement
+    places: Mapping[str, Place]  # every place on the board, in file order
+    hookups: Mapping[str, Hookup]  # drivers of this variant, in file order
+    couplings: tuple[Coupling, ...]
+    listening: Listening
+    receiver_high_pass: HighPass | None = None
+    seats: Seats | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """The whole kit. `findings` holds its notes and warnings; a kit with errors is never made."""
+
+    name: str
+    path: Path
+    air: AirSpec
+    amplifier: Amplifier
+    programme: Programme
+    stock: Stock
+    drivers: Mapping[str, DriverData]
+    input: tuple[str, str]
+    variants: Mapping[str, Variant]
+    findings: tuple[Finding, ...]
+    positions: Mapping[str, tuple[int, int]] = field(default_factory=dict)  # line and column of each dotted path
+
+    def locate(self, path: str) -> tuple[int, int]:
+        """Line and column (from 1) of a dotted path in the file, or of its nearest parent; 0, 0 where none is known."""
+        while path and path not in self.positions:
+            path = path.rpartition(".")[0]
+        return self.positions.get(path, (0, 0))
+
+    def finding(self, severity: Severity, code: str, path: str, found: str, allowed: str = "") -> Finding:
+        """A finding about what stands at a dotted path of this kit's file."""
+        line, column = self.locate(path)
+        return Finding(severity, code, str(self.path), line, column, path, found, allowed)
+
+    @contextmanager
+    def blaming(self, code: str, path: str, allowed: str = "") -> Iterator[None]:
+        """Turn a ValueError of the physics inside the `with` block into a KitError that points at `path`."""
+        try:
+            yield
+        except KitError:
+            raise
+        except ValueError as error:
+            raise KitError([self.finding("error", code, path, str(error), allowed)], self.name) from error

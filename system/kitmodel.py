@@ -1,0 +1,350 @@
+"""The kit file's mappings as models: keys, words and quantities, in the order a person writes them.
+
+These are the edge: what they hold is checked for form only. `system.resolve` makes the values of `system.kit` of them,
+and `kit_schema` the JSON Schema that a YAML editor checks against.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema
+
+from system.cabinetmodel import Cabinet
+from system.edge import Entry, Model, Name, Number, Quantity, Text, fault, shape, what
+from system.fields import (
+    Angle,
+    Compliance,
+    Current,
+    Excursion,
+    Frequency,
+    Inductance,
+    Length,
+    Mass,
+    MechanicalResistance,
+    Order,
+    Position,
+    PositiveResistance,
+    Power,
+    Q,
+    Resistance,
+    Role,
+    State,
+    Tolerance,
+    Voltage,
+    Volume,
+)
+
+
+class Air(Model):
+    """The air: temperature, pressure and humidity, or density and speed of sound."""
+
+    temperature: Annotated[float, Quantity("temperature")] | None = None
+    pressure: Annotated[float, Quantity("pressure")] | None = None
+    humidity: Annotated[float, Quantity("percent")] | None = None
+    density: Annotated[float, Quantity("density", low="0.1 kg/m3", high="10 kg/m3")] | None = None
+    speed_of_sound: Annotated[float, Quantity("speed", low="100 m/s", high="1500 m/s")] | None = None
+
+
+class Amplifier(Model):
+    """The amplifier: rated power into its rated load, the lowest load it stands, and what lies in its lead."""
+
+    power: Power
+    load: Annotated[float, Quantity("resistance", low="0.5 ohm", high="1 kohm")]
+    lowest_load: Annotated[float, Quantity("resistance", low="0.1 ohm", high="1 kohm")] | None = None
+    output_resistance: Resistance | None = None
+    cable: Resistance | None = None
+    current_limit: Current | None = None
+
+
+class Programme(Model):
+    """The signal: its long-term spectrum (a word or a table file), crest factor and lowest frequency."""
+
+    spectrum: Text = "iec"
+    crest_factor: Annotated[float, Quantity("level", low="0 dB", high="40 dB")] | None = None
+    lowest: Annotated[float, Quantity("frequency", high="19 kHz")] | None = Field(None, alias="from")
+
+
+class Listening(Model):
+    """The listening point, from the cutout of a hookup name along the front normal, turned by two angles."""
+
+    distance: Length | None = None
+    axis: Name | None = None
+    angle_horizontal: Angle = 0.0
+    angle_vertical: Angle = 0.0
+
+
+StockOfKind = Annotated[
+    Annotated[Text, Tag("text")] | Annotated[Annotated[list[Text], Field(min_length=1)], Tag("list")],
+    Discriminator(shape),
+]
+
+
+class Stock(Model):
+    """The drawer: for each kind of part a series name (E3 to E192), a list of values, or a CSV file."""
+
+    capacitors: StockOfKind | None = None
+    resistors: StockOfKind | None = None
+    coils: StockOfKind | None = None
+
+
+class HighPass(Model):
+    """A Butterworth high-pass."""
+
+    corner: Frequency
+    order: Order
+
+
+class DriverPower(Model):
+    """The rated power, and whether the coil alone or the driver in a system with a high-pass stands it."""
+
+    rated: Power
+    of: Literal["coil", "system"] | None = None
+    high_pass: HighPass | None = None
+
+
+class Response(Model):
+    """A response table (Hz, dB, degrees) and how it was measured."""
+
+    file: Text
+    volts: Voltage | None = None
+    distance: Length | None = None
+    mounted: Literal["wall", "standard_baffle", "this_cabinet"] | None = None
+    phase: Literal["measured", "minimum"] | None = None
+
+
+class PlainCoil(Model):
+    """A voice coil of one inductance."""
+
+    model: Literal["le"] = "le"
+    le: Inductance
+    at: Frequency | None = None
+
+
+class ShuntedCoil(Model):
+    """A coil in series with a coil that has a resistance across it."""
+
+    model: Literal["shunted_coil"]
+    series: Inductance
+    shunted: Inductance
+    shunt_resistance: Annotated[float, Quantity("resistance")]
+
+
+class PowerLaw(Model):
+    """Z = factor (j omega)^exponent, factor in ohm s^exponent."""
+
+    model: Literal["power_law"]
+    factor: Annotated[float, Number(1e-6, 100)]
+    exponent: Annotated[float, Number(0.05, 1)]
+
+
+class SemiInductance(Model):
+    """A coil in series with a coil that has semi sqrt(j omega) across it, semi in ohm s^0.5."""
+
+    model: Literal["semi_inductance"]
+    series: Inductance
+    shunted: Inductance
+    semi: Annotated[float, Number(1e-6, 100)]
+
+
+def _coil_model(value: Any) -> Any:
+    """The model a voice coil names; le where it names none, unless its keys are those of another."""
+    if not isinstance(value, dict) or "model" in value:
+        return value["model"] if isinstance(value, dict) else "le"
+    others = {*ShuntedCoil.model_fields, *PowerLaw.model_fields, *SemiInductance.model_fields}
+    return None if others & set(value) and "le" not in value else "le"
+
+
+VoiceCoil = Annotated[
+    Annotated[PlainCoil, Tag("le")]
+    | Annotated[ShuntedCoil, Tag("shunted_coil")]
+    | Annotated[PowerLaw, Tag("power_law")]
+    | Annotated[SemiInductance, Tag("semi_inductance")],
+    Discriminator(_coil_model),
+]
+
+
+class Driver(Model):
+    """A driver as its data sheet gives it: any sufficient set of small-signal parameters, or two tables."""
+
+    role: Role = "woofer"
+    re: PositiveResistance | None = None
+    fs: Annotated[float, Quantity("frequency", low="1 Hz", high="30 kHz")] | None = None
+    qms: Q | None = None
+    qes: Q | None = None
+    qts: Q | None = None
+    vas: Volume | None = None
+    sd: Annotated[float, Quantity("area", low="0.1 cm2", high="1 m2")] | None = None
+    effective_diameter: Annotated[float, Quantity("length", low="3 mm", high="1.2 m")] | None = None
+    mms: Mass | None = None
+    cms: Compliance | None = None
+    rms: MechanicalResistance | None = None
+    bl: Annotated[float, Quantity("force_factor")] | None = None
+    prefer: Annotated[list[Name], Field(min_length=1)] | None = None
+    voice_coil: VoiceCoil | None = None
+    impedance: Text | None = None
+    response: Response | None = None
+    linear_excursion: Excursion | None = None
+    linear_excursion_by: Literal["overhang", "distortion", "bl_82", "unknown"] = "unknown"
+    damage_excursion: Excursion | None = None
+    power: DriverPower | None = None
+    origin: Literal["measured", "published", "derived", "assumed"] | None = None
+
+
+class MadeOf(Model):
+    """A group of like parts, all in parallel or all in series."""
+
+    parallel: Annotated[list[Text], Field(min_length=2)] | None = None
+    series: Annotated[list[Text], Field(min_length=2)] | None = None
+
+
+MadeOfValue = Annotated[
+    Annotated[Annotated[list[Text], Field(min_length=2)], Tag("list")] | Annotated[MadeOf, Tag("mapping")],
+    Discriminator(shape),
+]
+
+
+class PartFields(Model):
+    """What a part and a variant's change of it can say."""
+
+    capacitor: Annotated[float, Quantity("capacitance")] | None = None
+    coil: Inductance | None = None
+    resistor: Annotated[float, Quantity("resistance")] | None = None
+    made_of: MadeOfValue | None = None
+    measured: Text | None = None
+    type: Text | None = None
+    tolerance: Tolerance | None = None
+    series_resistance: Resistance | None = None
+    dissipation_factor: Annotated[float, Number(0, 1, percent=True)] | None = None
+    at: Frequency | None = None
+    leakage_resistance: Annotated[float, Quantity("resistance")] | None = None
+    dc_resistance: Resistance | None = None
+    core: Literal["air", "iron"] | None = None
+    saturation_current: Current | None = None
+    voltage_rating: Voltage | None = None
+    current_rating: Current | None = None
+    power_rating: Power | None = None
+    reason: Text | None = None
+
+
+Points = Annotated[list[Name], Field(min_length=2, max_length=2)]
+
+
+class Part(PartFields):
+    """A place on the board: its part, the two points it joins, and its usual state."""
+
+    between: Points
+    normally: State = "fit"
+
+
+class PartChange(PartFields):
+    """What a variant changes about a place."""
+
+    state: State | None = None
+
+
+class Coupled(Model):
+    """Two coils that share flux; positive with the dotted ends at the first point of each."""
+
+    coils: Points
+    coefficient: Annotated[float, Number(-1, 1)]
+
+
+class Hookup(Model):
+    """A driver on the board: the points that its plus and minus marks go to."""
+
+    driver: Name
+    plus: Name
+    minus: Name
+    reversed: Literal["on_purpose"] | None = None
+
+
+class Crossover(Model):
+    """The crossover: its input points, its places, and the drivers that hang on it."""
+
+    whole: ClassVar[bool] = False
+    required: ClassVar[tuple[str, ...]] = ("input", "hookup")
+    input: Entry[Points] = None
+    parts: Entry[dict[Name, Entry[Part]]] = None
+    coupled: Entry[list[Entry[Coupled]]] = None
+    hookup: Entry[Annotated[dict[Name, Entry[Hookup]], Field(min_length=1)]] = None
+
+
+class Distances(Model):
+    """Distances from the cabinet's own back, sides, underside and top to walls, floor and ceiling."""
+
+    wall_behind: Position | None = None
+    wall_left: Position | None = None
+    wall_right: Position | None = None
+    below: Position | None = None
+    above: Position | None = None
+
+
+Placement = Annotated[
+    Annotated[Literal["in_wall", "free_standing", "on_floor"], Tag("text")] | Annotated[Distances, Tag("mapping")],
+    Discriminator(shape),
+]
+
+
+class Seats(Model):
+    """Where people sit: distance and the angle to either side."""
+
+    distance: Length
+    angle: Annotated[float, Quantity("angle", low="0 deg", high="90 deg")]
+
+
+ReceiverHighPass = Annotated[
+    Annotated[Literal["omit"], Tag("text")] | Annotated[HighPass, Tag("mapping")], Discriminator(shape)
+]
+PartState = Annotated[
+    Annotated[Text, Tag("text")] | Annotated[PartChange, Tag("mapping")],
+    Discriminator(shape),
+]
+
+
+class Variant(Model):
+    """One build: a cabinet, how and where it stands, and what differs on the board."""
+
+    whole: ClassVar[bool] = False
+    required: ClassVar[tuple[str, ...]] = ("cabinet",)
+    like: Entry[Name] = None
+    cabinet: Entry[Name] = None
+    attitude: Entry[Literal["upright", "on_left_side", "on_right_side"]] = None
+    placement: Entry[Placement] = None
+    seats: Entry[Seats] = None
+    receiver_high_pass: Entry[ReceiverHighPass] = None
+    parts: Entry[dict[Name, Entry[PartState]]] = None
+    hookup: Entry[dict[Name, Entry[Literal["omit", "fit"]]]] = None
+    reason: Entry[Text] = None
+
+
+def _format(value: Any) -> Any:
+    if not isinstance(value, str) or value.strip() != "1":
+        raise fault("format", f"is {what(value)}", "this program reads format 1")
+    return value
+
+
+class KitFile(Model):
+    """A kit: drivers, a crossover, cabinets, and the variants that are built of them."""
+
+    whole: ClassVar[bool] = False
+    required: ClassVar[tuple[str, ...]] = (
+        "format",
+        "kit",
+        "amplifier",
+        "drivers",
+        "crossover",
+        "cabinets",
+        "variants",
+    )
+    format: Entry[Annotated[str, BeforeValidator(_format), WithJsonSchema({"enum": [1, "1"]})]] = None
+    kit: Entry[Text] = None
+    air: Entry[Air] = None
+    amplifier: Entry[Amplifier] = None
+    programme: Entry[Programme] = None
+    listening: Entry[Listening] = None
+    stock: Entry[Stock] = None
+    drivers: Entry[Annotated[dict[Name, Entry[Driver]], Field(min_length=1)]] = None
+    crossover: Entry[Crossover] = None
+    cabinets: Entry[Annotated[dict[Name, Entry[Cabinet]], Field(min_length=1)]] = None
+    variants: Entry[Annotated[dict[Name, Entry[Variant]], Field(min_length=1)]] = None
