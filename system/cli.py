@@ -1,0 +1,412 @@
+"""The commands: thin, one call of `system` each. What needs numpy is imported inside the command that needs it."""
+
+from __future__ import annotations
+
+import functools
+import os
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+
+import typer
+from typer.core import TyperGroup
+
+if TYPE_CHECKING:
+    from system.findings import Finding, KitError
+    from system.kit import Kit, Variant
+
+GROUPS = {  # how the help lists the commands
+    "Receive": ("start", "proofread"),
+    "Predict": ("predict", "compare"),
+    "Choose": ("protect",),
+    "Reference": ("schema", "explain"),
+}
+FIRST_SCREEN = "overview"  # what `kitwright KIT.yaml` alone runs
+
+
+class _Commands(TyperGroup):
+    """Lists the commands by what they are for."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        for title, names in GROUPS.items():
+            with formatter.section(title):
+                formatter.write_dl([(name, self.commands[name].get_short_help_str(90)) for name in names])
+
+
+app = typer.Typer(
+    cls=_Commands,
+    add_completion=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["--help", "-h"]},
+    help="Works out a loudspeaker kit: what each cabinet variant will do, what protects its woofers, which parts to"
+    " fit.\n\n`kitwright KIT.yaml` alone shows every variant on one screen.",
+)
+
+KitFile = Annotated[Path, typer.Argument(metavar="KIT.yaml", help="The kit file.", show_default=False)]
+Variants = Annotated[
+    list[str] | None, typer.Option("--variant", metavar="NAME", help="Only this variant; may be given again.")
+]
+Settings = Annotated[
+    list[str] | None,
+    typer.Option("--set", metavar="PATH=VALUE", help="What if: replace a value of the kit file; may be given again."),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="JSON on standard output.")]
+Output = Annotated[
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write to FILE; .svg, .png or .pdf is a picture.")
+]
+Force = Annotated[bool, typer.Option("--force", help="Replace files that are there already.")]
+Volts = Annotated[float, typer.Option(metavar="V", help="Volts rms at the amplifier's output.")]
+From = Annotated[float | None, typer.Option("--from", metavar="HZ", help="Lowest frequency. [default: 20]")]
+To = Annotated[float | None, typer.Option("--to", metavar="HZ", help="Highest frequency. [default: 20000]")]
+Points = Annotated[int | None, typer.Option(metavar="N", help="Number of frequencies. [default: 400]")]
+Frequencies = Annotated[
+    str | None, typer.Option(metavar="FILE", help="Frequencies from a file, one in Hz a line; - for standard input.")
+]
+CsvFolder = Annotated[Path | None, typer.Option("--csv", metavar="FOLDER", help="Also write the curves as CSV files.")]
+
+
+def _command(function: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the exit statuses of the program: 2 for bad input, 70 for a fault of ours, 130 interrupted."""
+
+    @functools.wraps(function)
+    def run(*args: Any, **kwargs: Any) -> None:
+        from system.findings import KitError
+
+        try:
+            function(*args, **kwargs)
+        except KitError as error:
+            _refuse(error, kwargs.get("as_json", False))
+        except KeyboardInterrupt:
+            raise typer.Exit(130) from None
+        except (typer.Exit, BrokenPipeError):
+            raise
+        except Exception as error:
+            where = error.__traceback__
+            while where and where.tb_next:
+                where = where.tb_next
+            line = f" ({Path(where.tb_frame.f_code.co_filename).name}:{where.tb_lineno})" if where else ""
+            _say(f"kitwright: a fault of ours, not of your input: {type(error).__name__}: {error}{line}")
+            raise typer.Exit(70) from None
+
+    return run
+
+
+def _refuse(error: KitError, as_json: bool) -> NoReturn:
+    for finding in error.findings:
+        _say(finding.text())
+    if as_json:
+        from system.sheets.data import document
+
+        _print(document(error.kit, error.findings))
+    raise typer.Exit(2)
+
+
+def _say(text: str) -> None:
+    """A line for a person: standard error, in ASCII where the terminal knows no better."""
+    encoding = sys.stderr.encoding or "ascii"
+    print(text.encode(encoding, "replace").decode(encoding), file=sys.stderr)
+
+
+def _print(text: str) -> None:
+    """Data: standard output, always UTF-8."""
+    sys.stdout.buffer.write(text.encode() + b"\n")
+    sys.stdout.flush()
+
+
+def _load(kit: Path, settings: Sequence[str] | None) -> Kit:
+    from system.kitfile import load_kit
+
+    return load_kit(kit, tuple(settings or ()))
+
+
+def _chosen(kit: Kit, names: Sequence[str] | None) -> list[Variant]:
+    """The variants asked for, in the order of the file, or all of them."""
+    from system.findings import usage_error
+
+    unknown = [name for name in names or () if name not in kit.variants]
+    if unknown:
+        raise usage_error(f"--variant {', '.join(unknown)}", f"the kit's variants: {', '.join(kit.variants)}")
+    return [variant for name, variant in kit.variants.items() if not names or name in names]
+
+
+def _tell(findings: Iterable[Finding], kit: Path) -> None:
+    """Warnings in full, and how many notes there are."""
+    findings = tuple(findings)
+    notes = sum(finding.severity == "note" for finding in findings)
+    for finding in findings:
+        if finding.severity != "note":
+            _say(finding.text())
+    if notes:
+        _say(f"{notes} {'note' if notes == 1 else 'notes'}, listed by: kitwright proofread {kit}")
+
+
+def _frequencies(source: str | None, start: float | None, stop: float | None, points: int | None) -> Any:
+    """The grid asked for, or None where nothing was said."""
+    from system import grid
+    from system.findings import usage_error
+
+    given = (start, stop, points)
+    if source is not None:
+        if any(value is not None for value in given):
+            raise usage_error("--frequencies together with --from, --to or --points", "one or the other")
+        return grid.listed(source)
+    if all(value is None for value in given):
+        return None
+    return grid.logarithmic(start if start is not None else 20.0, stop if stop is not None else 20e3, points or 400)
+
+
+def _volts(value: float) -> float:
+    from system.findings import usage_error
+
+    if not 1e-6 <= value <= 1000:
+        raise usage_error(f"--volts {value:g}", "above 0, up to 1000 V rms")
+    return value
+
+
+def _write_csv(folder: Path, files: dict[str, str], force: bool) -> None:
+    from system.findings import usage_error
+    from system.output import write_file
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise usage_error(f"--csv {folder}: {error.strerror}", "a folder that can be written") from error
+    for name, text in files.items():
+        write_file(folder / name, text, force)
+
+
+@app.command()
+@_command
+def start(
+    smallest: Annotated[bool, typer.Option("--smallest", help="The twelve lines that are enough.")] = False,
+    output: Output = None,
+    force: Force = False,
+) -> None:
+    """Write a commented kit file to edit."""
+    from system.examples import template
+
+    text = template("smallest" if smallest else "start")
+    if output is None:
+        _print(text.rstrip("\n"))
+        return
+    from system.output import write_file
+
+    write_file(output, text, force)
+    _say(f"{output} written; next: kitwright proofread {output}")
+
+
+@app.command()
+@_command
+def proofread(kit: KitFile, settings: Settings = None, as_json: AsJson = False) -> None:
+    """Every fault of a kit file, with line and column; nothing is computed."""
+    loaded = _load(kit, settings)
+    for finding in loaded.findings:
+        _say(finding.text())
+    if as_json:
+        from system.sheets.data import document
+
+        _print(document(loaded.name, loaded.findings))
+    else:
+        counts = [sum(f.severity == severity for f in loaded.findings) for severity in ("warning", "note")]
+        _print(f"{kit}: no errors, {counts[0]} warnings, {counts[1]} notes")
+
+
+@app.command()
+@_command
+def predict(
+    kit: KitFile,
+    variant: Variants = None,
+    volts: Volts = 2.83,
+    frequencies: Frequencies = None,
+    start: From = None,
+    stop: To = None,
+    points: Points = None,
+    settings: Settings = None,
+    as_json: AsJson = False,
+    output: Output = None,
+    csv: CsvFolder = None,
+    netlist: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a SPICE netlist of the variant (give one --variant).")
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Response, impedance, excursion, opening speed and driver voltages of each variant."""
+    from system import grid
+    from system.checks import examine
+    from system.predict import predict as compute
+    from system.sheets import data
+
+    loaded = _load(kit, settings)
+    asked = _frequencies(frequencies, start, stop, points)
+    volts = _volts(volts)
+    variants = _chosen(loaded, variant)
+    curves = as_json or output is not None or csv is not None
+    frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
+    results = [compute(loaded, each, frequency, volts) for each in variants]
+    findings = (*loaded.findings, *examine(loaded, results))
+    if netlist is not None:
+        _write_netlist(loaded, variants, netlist, force)
+    if csv is not None:
+        _write_csv(csv, {f"{r.variant.name}.csv": data.prediction_csv(r) for r in results}, force)
+    if output is not None:
+        from system.sheets import plots
+
+        plots.save(plots.predictions(loaded, results), output, force)
+    if as_json:
+        content = {r.variant.name: data.prediction(r) for r in results}
+        _print(data.document(loaded.name, findings, frequency_hz=data.numbers(frequency), variants=content))
+        return
+    _tell(findings, kit)
+    if output is None and netlist is None:
+        from system.sheets.texts import predictions
+
+        _print(predictions(loaded, results))
+
+
+def _write_netlist(kit: Kit, variants: Sequence[Variant], path: Path, force: bool) -> None:
+    from system.findings import usage_error
+    from system.netlist import netlist
+    from system.output import write_file
+
+    if len(variants) != 1:
+        raise usage_error(
+            f"--netlist for {len(variants)} variants", "one --variant NAME, since a netlist is one circuit"
+        )
+    write_file(path, netlist(kit, variants[0]), force)
+
+
+@app.command()
+@_command
+def compare(
+    kit: KitFile,
+    other: Annotated[Path | None, typer.Argument(metavar="[KIT2.yaml]", help="Another kit beside it.")] = None,
+    variant: Variants = None,
+    volts: Volts = 2.83,
+    settings: Settings = None,
+    as_json: AsJson = False,
+    output: Output = None,
+    csv: CsvFolder = None,
+    force: Force = False,
+) -> None:
+    """The variants side by side: one table, overlaid plots."""
+    from system.compare import compare as compute
+    from system.sheets import data
+
+    kits = [_load(path, settings) for path in (kit, other) if path is not None]
+    volts = _volts(volts)
+    result = compute(kits, [_chosen(loaded, variant) for loaded in kits], volts)
+    if csv is not None:
+        _write_csv(csv, {f"{name}.csv": data.prediction_csv(p) for name, p in result.predictions.items()}, force)
+    if output is not None:
+        from system.sheets import plots
+
+        plots.save(plots.comparison(result), output, force)
+    if as_json:
+        _print(data.document(kits[0].name, result.findings, **data.comparison(result)))
+        return
+    _tell(result.findings, kit)
+    if output is None:
+        from system.sheets.texts import comparison
+
+        _print(comparison(result))
+
+
+@app.command()
+@_command
+def protect(
+    kit: KitFile,
+    variant: Variants = None,
+    settings: Settings = None,
+    as_json: AsJson = False,
+    output: Output = None,
+    csv: CsvFolder = None,
+    force: Force = False,
+) -> None:
+    """Does a woofer need a high-pass? Verdict, evidence, choices from stock."""
+    from system.protect import protect as compute
+    from system.sheets import data
+
+    loaded = _load(kit, settings)
+    verdicts = {each.name: compute(loaded, each) for each in _chosen(loaded, variant)}
+    if csv is not None:
+        _write_csv(csv, {"choices.csv": data.choices_csv(v for each in verdicts.values() for v in each)}, force)
+    if output is not None:
+        from system.sheets import plots
+
+        plots.save(plots.protection(loaded, verdicts), output, force)
+    if as_json:
+        content = {name: {v.driver: data.verdict(v) for v in each} for name, each in verdicts.items()}
+        _print(data.document(loaded.name, loaded.findings, variants=content))
+        return
+    _tell(loaded.findings, kit)
+    if output is None:
+        from system.sheets.texts import protection
+
+        _print(protection(loaded, verdicts))
+
+
+@app.command()
+@_command
+def schema() -> None:
+    """JSON Schema of the kit file, for editors that check as you type."""
+    import json
+
+    from system.kitfile import kit_schema
+
+    _print(json.dumps(kit_schema(), indent=1, ensure_ascii=False))
+
+
+@app.command()
+@_command
+def explain(code: Annotated[str, typer.Argument(metavar="CODE|units", help="A finding's code, or `units`.")]) -> None:
+    """What a finding's code means, or every unit that a kit file may use."""
+    from system.codes import explanation
+    from system.quantity import units_text
+
+    _print(units_text() if code == "units" else explanation(code))
+
+
+@app.command(FIRST_SCREEN, hidden=True)
+@_command
+def overview(kit: KitFile, variant: Variants = None, settings: Settings = None) -> None:
+    """Every variant on one screen: verdict, how loud, how low, how hard on the amplifier, which parts differ."""
+    from system.overview import overview as compute
+    from system.sheets.texts import first_screen
+
+    loaded = _load(kit, settings)
+    _print(first_screen(kit, compute(loaded, _chosen(loaded, variant))))
+
+
+@app.callback(invoke_without_command=True)
+def _options(
+    context: typer.Context,
+    version: Annotated[bool, typer.Option("--version", help="Show the version and stop.")] = False,
+) -> None:
+    if version:
+        from importlib.metadata import version as installed
+
+        _print(f"kitwright {installed('kitwright')}")
+        raise typer.Exit
+    if context.invoked_subcommand is None:
+        _print(context.get_help())
+
+
+def main() -> None:
+    """The `kitwright` command. A first word that is no command but looks like a file is a kit: its first screen."""
+    arguments = sys.argv[1:]
+    commands = {name for names in GROUPS.values() for name in names}
+    words = [word for word in arguments if not word.startswith("-")]
+    if (
+        words
+        and not commands.intersection(arguments)
+        and ("." in words[0] or os.sep in words[0] or Path(words[0]).exists())
+    ):
+        arguments = [FIRST_SCREEN, *arguments]
+    try:
+        app(args=arguments, prog_name="kitwright")
+    except BrokenPipeError:
+        # whoever read our output has gone: not a fault, but nothing more can be said
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise SystemExit(141) from None

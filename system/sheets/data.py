@@ -1,0 +1,205 @@
+"""Predictions and verdicts as plain data for JSON and CSV, in the units their names say.
+
+Nothing that is not a finite number gets out: it becomes null, and a finding says so.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from system.compare import Column, Comparison, Worst
+from system.findings import Finding
+from system.predict import Prediction
+from system.protect import Means, Verdict
+from system.states import Figures
+from system.summary import level
+
+SCHEMA_VERSION = 1
+
+
+def document(kit: str, findings: Iterable[Finding], **content: Any) -> str:
+    """A JSON document of schema version 1: the kit's name, the content, then the findings."""
+    body = {"schema_version": SCHEMA_VERSION, "kit": kit, **content}
+    body["findings"] = [finding.to_dict() for finding in findings]
+    return json.dumps(body, ensure_ascii=False, allow_nan=False, indent=1)
+
+
+def numbers(values: NDArray[Any]) -> list[float | None]:
+    """An array (F,) as JSON numbers, null where it is not finite."""
+    return [value if math.isfinite(value) else None for value in np.asarray(values, float).tolist()]
+
+
+def degrees(phasors: NDArray[np.complexfloating]) -> NDArray[np.float64]:
+    """Phase of phasors (F,) in degrees, in (-180, 180]."""
+    angle = np.degrees(np.angle(phasors))
+    return np.where(angle <= -180, 180.0, angle)
+
+
+def prediction(result: Prediction) -> dict[str, Any]:
+    """One variant of `predict --json`."""
+    nothing: list[None] = [None] * result.frequency.size
+    return {
+        "volts": result.volts,
+        "distance_m": result.distance,
+        "level_db": numbers(level(result.pressure)),
+        "phase_deg": numbers(degrees(result.pressure)),
+        "impedance_ohm": numbers(np.abs(result.impedance)),
+        "impedance_phase_deg": numbers(degrees(result.impedance)),
+        "drivers": {
+            name: {
+                "volts": numbers(np.abs(driver.volts)),
+                "volts_phase_deg": numbers(degrees(driver.volts)),
+                "current_a": numbers(np.abs(driver.current)),
+                "excursion_mm": nothing if driver.excursion is None else numbers(driver.excursion * 1e3),
+                "level_db": numbers(level(driver.pressure)),
+                "phase_deg": numbers(degrees(driver.pressure)),
+            }
+            for name, driver in result.drivers.items()
+        },
+        "openings": {
+            name: {
+                "speed_m_s": numbers(opening.speed),
+                "level_db": numbers(level(opening.pressure)),
+                "phase_deg": numbers(degrees(opening.pressure)),
+            }
+            for name, opening in result.openings.items()
+        },
+        "parts": {
+            reference: {
+                "volts": numbers(np.abs(part.volts)),
+                "current_a": numbers(np.abs(part.current)),
+                "watts": numbers(part.watts),
+            }
+            for reference, part in result.parts.items()
+        },
+        "summary": asdict(result.summary),
+    }
+
+
+def prediction_csv(result: Prediction) -> str:
+    """One variant's curves as a table: a row a frequency, a column a curve, `driver.woofer_a.volts` and so on."""
+    columns = {"frequency_hz": numbers(result.frequency), **_columns(prediction(result))}
+    return table_csv(list(columns), zip(*columns.values(), strict=True))
+
+
+def _columns(data: Mapping[str, Any], prefix: str = "") -> dict[str, list[float | None]]:
+    """The lists in nested data, by dotted name."""
+    columns: dict[str, list[float | None]] = {}
+    for name, value in data.items():
+        if isinstance(value, Mapping):
+            columns |= _columns(value, f"{prefix}{name}.")
+        elif isinstance(value, list):
+            columns[prefix + name] = value
+    return columns
+
+
+def table_csv(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """A CSV text (RFC 4180, line feeds) with a header row; None is an empty cell."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def verdict(result: Verdict) -> dict[str, Any]:
+    """One woofer of one variant of `protect --json`."""
+    band = result.worse_band
+    return {
+        "verdict": result.verdict,
+        "because": result.because,
+        "place": result.place,
+        "state": result.state,
+        "decided_by": result.link.margins.decided_by,
+        "sine_volts": result.sine_volts,
+        "programme_volts": result.programme_volts,
+        "linear_excursion_mm": _scaled(result.linear_limit, 1e3),
+        "damage_excursion_mm": _scaled(result.damage_limit, 1e3),
+        "worse_band_hz": list(band) if band else None,
+        "assumed": list(result.assumed),
+        "link": choice(result.link),
+        "fitted": choice(result.fitted) if result.fitted else None,
+        "named": choice(result.named) if result.named else None,
+        "choices": [choice(figures) for figures in result.choices],
+        "not_if": [means(item) for item in result.breaks],
+        "other_means": [means(item) for item in result.other_means],
+    }
+
+
+def choice(figures: Figures) -> dict[str, Any]:
+    """One state of the protective place."""
+    return {
+        "value_f": figures.value,
+        "made_of_f": list(figures.made_of),
+        "peak_excursion_mm": figures.peak_excursion * 1e3,
+        "peak_excursion_hz": figures.peak_excursion_hz,
+        "programme_excursion_mm": _scaled(figures.programme_excursion, 1e3),
+        "minus_3_db_hz": figures.minus_3,
+        "ripple_db": figures.ripple,
+        "lowest_impedance_ohm": figures.lowest_impedance,
+        "part_volts_peak": figures.part_volts_peak,
+        "part_current_a": figures.part_current,
+        "margin_db": figures.margins.decisive,
+        "margin_programme_db": figures.margins.programme,
+        "margin_sine_db": figures.margins.sine,
+        "margin_sine_to_linear_db": figures.margins.sine_to_linear,
+        "worse_band_hz": list(figures.worse_band) if figures.worse_band else None,
+        "not_practicable": list(figures.refused),
+    }
+
+
+def means(item: Means) -> dict[str, Any]:
+    return {"means": item.means, "text": item.text, "margin_db": item.margin, "volts": item.volts}
+
+
+def _scaled(value: float | None, factor: float) -> float | None:
+    return None if value is None else value * factor
+
+
+def choices_csv(results: Iterable[Verdict]) -> str:
+    """Every state of every place, a row each."""
+    rows = []
+    header: list[str] = []
+    for result in results:
+        for figures in (result.link, *([result.fitted] if result.fitted else []), *result.choices):
+            data = choice(figures)
+            header = ["variant", "driver", *data]
+            cells = [" ".join(map(str, v)) if isinstance(v, list) else v for v in data.values()]
+            rows.append([result.variant, result.driver, *cells])
+    return table_csv(header, rows)
+
+
+def comparison(result: Comparison) -> dict[str, Any]:
+    """`compare --json`: the frequencies, then per variant its prediction and what the table shows."""
+    frequency = next(iter(result.predictions.values())).frequency
+    return {
+        "frequency_hz": numbers(frequency),
+        "variants": {
+            name: {**prediction(result.predictions[name]), "compared": _compared(column)}
+            for name, column in result.columns.items()
+        },
+    }
+
+
+def _compared(column: Column) -> dict[str, Any]:
+    row = column.row
+    return {
+        "worst_excursion_mm": _worst(column.excursion, 1e3),
+        "worst_opening_speed_m_s": _worst(column.opening_speed, 1.0),
+        "verdicts": {v.driver: v.verdict for v in row.verdicts},
+        "loudest": asdict(row.loudest),
+        "differing": list(row.differing),
+    }
+
+
+def _worst(worst: Worst | None, factor: float) -> dict[str, Any] | None:
+    return {"value": worst.value * factor, "hz": worst.frequency, "of": worst.name} if worst else None

@@ -1,0 +1,321 @@
+"""The text each command prints: what a person reads first, in at most 100 columns."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from system import wording
+from system.compare import Column, Comparison
+from system.kit import Kit, Placement, Programme, Variant
+from system.overview import Loudest, Overview, Row
+from system.predict import Prediction
+from system.protect import Verdict
+from system.sheets.tables import WIDTH, table, wrap
+from system.states import Figures
+from system.summary import level
+
+VERDICTS = {
+    "needed": "NEEDED",
+    "helps": "helps",
+    "not_needed": "not needed",
+    "makes_worse": "MAKES WORSE",
+    "undecided": "undecided",
+}
+BEST = 8  # choices shown
+ALIKE = 0.1  # capacitors closer than this to a better one are not shown
+SCREEN = 24  # lines of the first screen
+
+
+def programme_text(programme: Programme) -> str:
+    """The signal in words."""
+    if programme.spectrum == "sine":
+        return f"sine sweep from {programme.lowest:g} Hz"
+    crest = 20 * np.log10(programme.crest_factor)
+    name = programme.table.file if programme.table else programme.spectrum.replace("_", "-")
+    return f"{name} programme, crest factor {crest:.3g} dB, from {programme.lowest:g} Hz"
+
+
+def placement_text(placement: Placement) -> str:
+    """Where the cabinet stands, in words."""
+    if placement.kind != "near_planes":
+        return {"in_wall": "in a wall", "free_standing": "free standing"}[placement.kind]
+    planes = {
+        "wall behind": placement.wall_behind,
+        "wall left": placement.wall_left,
+        "wall right": placement.wall_right,
+        "floor": placement.below,
+        "ceiling": placement.above,
+    }
+    near = [f"{name} {d * 1e3:.0f} mm" if d > 0 else f"on the {name}" for name, d in planes.items() if d is not None]
+    return ", ".join(near)
+
+
+def heading(kit: Kit) -> str:
+    amplifier = kit.amplifier
+    return (
+        f"{kit.name}: amplifier {amplifier.power:g} W into {amplifier.load:g} ohm"
+        f" ({amplifier.rated_volts:.1f} V), {programme_text(kit.programme)}"
+    )
+
+
+def _attitude(variant: Variant) -> str:
+    return "" if variant.attitude == "upright" else f", {variant.attitude.replace('_', ' ')}"
+
+
+def predictions(kit: Kit, results: Sequence[Prediction]) -> str:
+    """A block for each variant: what it is, its single figures, and the curves at the frequencies asked for."""
+    lines = wrap(heading(kit), "  ", "")
+    for result in results:
+        variant = result.variant
+        lines += [
+            "",
+            f"{variant.name}: cabinet {variant.cabinet.name}{_attitude(variant)}, {placement_text(variant.placement)};"
+            f" {result.volts:g} V, {result.distance:g} m",
+            f"  {summary_text(result)}",
+        ]
+        lines += table(*_curves(result), indent="  ")
+    return "\n".join(lines)
+
+
+def summary_text(result: Prediction) -> str:
+    figures = result.summary
+    ohms = figures.rated_impedance_ohm
+    rated = f"rated {ohms:g} ohm" if ohms else "below every rated impedance"
+    return (
+        f"sensitivity {wording.decibels(figures.sensitivity_db)} (2.83 V, 1 m),"
+        f" -3 dB {wording.hertz(figures.minus_3_db_hz)}, -10 dB {wording.hertz(figures.minus_10_db_hz)},"
+        f" lowest {wording.ohms(figures.lowest_impedance_ohm)}"
+        f" at {wording.hertz(figures.lowest_impedance_hz)} ({rated})"
+    )
+
+
+def _curves(result: Prediction) -> tuple[list[str], list[list[str]]]:
+    """Header and rows: a row a frequency; excursion of each driver that has one, air speed of each opening."""
+    columns: dict[str, list[str]] = {
+        "Hz": [f"{f:.3g}" if f < 1000 else f"{f:.0f}" for f in result.frequency],
+        "level dB": [f"{v:.1f}" for v in level(result.pressure)],
+        "ohm": [f"{v:.1f}" for v in np.abs(result.impedance)],
+        "degrees": [f"{v:+.0f}" for v in np.degrees(np.angle(result.impedance))],
+    }
+    for name, driver in result.drivers.items():
+        columns[f"{name} V"] = [f"{v:.2f}" for v in np.abs(driver.volts)]
+        if driver.excursion is not None:
+            columns[f"{name} mm"] = [f"{v * 1e3:.2f}" for v in driver.excursion]
+    for name, opening in result.openings.items():
+        columns[f"{name} m/s"] = [f"{v:.2f}" for v in opening.speed]
+    return list(columns), [list(row) for row in zip(*columns.values(), strict=True)]
+
+
+def comparison(result: Comparison) -> str:
+    """Variants as columns, figures as rows."""
+    rows = [[label, *(cell(column) for column in result.columns.values())] for label, cell in COMPARED]
+    return "\n".join(table(["", *result.columns], rows))
+
+
+def _worst(column: Column, what: str) -> str:
+    worst = column.excursion if what == "excursion" else column.opening_speed
+    if worst is None:
+        return wording.NOTHING
+    value = wording.millimetres(worst.value) if what == "excursion" else f"{worst.value:.0f} m/s"
+    return f"{value} at {wording.hertz(worst.frequency)}"
+
+
+def _verdict_words(row: Row) -> str:
+    """One word where all woofers agree, else each woofer's."""
+    words = {verdict.driver: VERDICTS[verdict.verdict] for verdict in row.verdicts}
+    if len(set(words.values())) == 1:
+        return next(iter(words.values()))
+    return ", ".join(f"{name} {word}" for name, word in words.items()) or wording.NOTHING
+
+
+def _loudest_text(loudest: Loudest) -> str:
+    return f"{loudest.level:.0f} dB at {wording.volts_down(loudest.volts)}"
+
+
+COMPARED = (
+    ("cabinet", lambda c: c.row.variant.cabinet.name + _attitude(c.row.variant)),
+    ("placement", lambda c: placement_text(c.row.variant.placement)),
+    ("sensitivity, 2.83 V, 1 m", lambda c: wording.decibels(c.row.prediction.summary.sensitivity_db)),
+    ("-3 dB point", lambda c: wording.hertz(c.row.prediction.summary.minus_3_db_hz)),
+    ("-10 dB point", lambda c: wording.hertz(c.row.prediction.summary.minus_10_db_hz)),
+    ("lowest impedance", lambda c: wording.ohms(c.row.prediction.summary.lowest_impedance_ohm)),
+    ("  at", lambda c: wording.hertz(c.row.prediction.summary.lowest_impedance_hz)),
+    ("rated impedance", lambda c: wording.ohms(c.row.prediction.summary.rated_impedance_ohm)),
+    ("excursion, sine at rated volts", lambda c: _worst(c, "excursion")),
+    ("opening, sine at rated volts", lambda c: _worst(c, "speed")),
+    ("woofer high-pass", lambda c: _verdict_words(c.row)),
+    ("loudest", lambda c: _loudest_text(c.row.loudest)),
+    ("  limited by", lambda c: c.row.loudest.limited_by),
+    ("places that differ", lambda c: ", ".join(c.row.differing) or "none"),
+)
+
+
+def protection(kit: Kit, verdicts: Mapping[str, Sequence[Verdict]]) -> str:
+    """Per variant: the verdict, why, the choices, where they make it worse, what it rests on, and the other means."""
+    lines = wrap(heading(kit), "  ", "")
+    for name, each in verdicts.items():
+        for verdict, woofers in _alike(each):
+            lines += ["", *_verdict(kit.variants[name], verdict, woofers)]
+        if not each:
+            lines += ["", f"{name}: no woofers"]
+    return "\n".join(lines)
+
+
+def _alike(verdicts: Sequence[Verdict]) -> list[tuple[Verdict, list[str]]]:
+    """Woofers whose verdicts read the same, together."""
+    groups: dict[str, tuple[Verdict, list[str]]] = {}
+    for verdict in verdicts:
+        groups.setdefault(verdict.because + verdict.verdict, (verdict, []))[1].append(verdict.driver)
+    return list(groups.values())
+
+
+def _verdict(variant: Variant, verdict: Verdict, woofers: Sequence[str]) -> list[str]:
+    where = verdict.place or "imagined, in series with the woofers: the board has no such place"
+    state = {"link": ", linked here", "fit": ", fitted here", "omit": ", left out here"}.get(verdict.state, "")
+    lines = [f"{variant.name}, {' and '.join(woofers)}: {VERDICTS[verdict.verdict]}   (place: {where}{state})"]
+    lines += wrap(verdict.because, "  ")
+    lines += wrap(f"decided by the {verdict.link.margins.decided_by}: {_limits(verdict)}", "  ")
+    for item in verdict.breaks:
+        lines += wrap(item.text, "    ", "  ")
+    shown = [verdict.link, *([verdict.fitted] if verdict.fitted else []), *_distinct(verdict.choices)]
+    lines += table(CHOICE_HEADER, [_choice(f, verdict) for f in shown], indent="  ")
+    lines += wrap(
+        f"the best of {len(verdict.choices)} that stock offers, each more than 10 % from a better one; --json and --csv"
+        " have all. Margin and ripple in dB, excursions one-way peaks, ohm the lowest impedance, V and A the"
+        " capacitor's own on the sine, worse Hz the band in which it moves the cone further than the link. Above"
+        " 200 uF a capacitor is judged over its tolerance.", "  "
+    )  # fmt: skip
+    for figures in shown:
+        if figures.refused:
+            why = "; ".join(figures.refused)
+            lines += wrap(f"{wording.state(figures.value)} is not practicable: {why}", "    ", "  ")
+    for item in verdict.other_means:
+        lines += wrap(f"other means: {item.text}", "    ", "  ")
+    for text in verdict.assumed:
+        lines += wrap(f"assumed: {text}", "    ", "  ")
+    return lines
+
+
+def _limits(verdict: Verdict) -> str:
+    """Volts to each limit, before and after."""
+    parts = []
+    for label, figures in (("linked", verdict.link), ("with the named choice", verdict.named)):
+        if figures is None:
+            continue
+        margins = figures.margins
+        if margins.programme is not None and verdict.programme_volts is not None:
+            volts = verdict.programme_volts * 10 ** (margins.programme / 20)
+            parts.append(f"{label} the linear limit is reached at {wording.volts_down(volts)} of programme")
+        if margins.sine is not None:
+            volts = verdict.sine_volts * 10 ** (margins.sine / 20)
+            parts.append(f"the damage limit at {wording.volts_down(volts)} of swept sine")
+        if margins.sine_to_linear is not None:
+            volts = verdict.sine_volts * 10 ** (margins.sine_to_linear / 20)
+            parts.append(f"the linear limit at {wording.volts_down(volts)} of swept sine")
+    return ", ".join(parts)
+
+
+CHOICE_HEADER = (
+    "capacitor", "made of, uF", "margin", "sine mm", "at Hz", "prog. mm", "-3 dB", "ripple", "ohm", "V peak", "A",
+    "worse Hz",
+)  # fmt: skip
+
+
+def _choice(figures: Figures, verdict: Verdict) -> list[str]:
+    """A row: sine and programme excursion one-way peak, the capacitor's own peak volts and rms amps on the sine."""
+    band = figures.worse_band
+    mark = " own" if figures is verdict.fitted else " <-" if figures is verdict.named else ""
+    stress = (f"{figures.part_volts_peak:.0f}", f"{figures.part_current:.1f}") if figures.value else ("", "")
+    return [
+        wording.state(figures.value) + mark,
+        " + ".join(f"{part * 1e6:g}" for part in figures.made_of) if len(figures.made_of) > 1 else "",
+        _signed(figures.margins.decisive),
+        f"{figures.peak_excursion * 1e3:.1f}",
+        f"{figures.peak_excursion_hz:.0f}",
+        _bare(figures.programme_excursion, 1e3),
+        _bare(figures.minus_3, digits=0),
+        _bare(figures.ripple),
+        f"{figures.lowest_impedance:.1f}",
+        *stress,
+        f"{band[0]:.0f}-{band[1]:.0f}" if band else "none" if figures.value else "",
+    ]
+
+
+def _bare(value: float | None, factor: float = 1.0, digits: int = 1) -> str:
+    return wording.NOTHING if value is None else f"{value * factor:.{digits}f}"
+
+
+def _signed(value: float | None) -> str:
+    return wording.NOTHING if value is None else f"{value:+.1f}"
+
+
+def _distinct(choices: Sequence[Figures]) -> list[Figures]:
+    """The best choices that differ by more than a tolerance from every better one."""
+    kept: list[Figures] = []
+    for figures in choices:
+        value = figures.value or 0.0
+        if all(abs(value / (other.value or 1.0) - 1) > ALIKE for other in kept):
+            kept.append(figures)
+        if len(kept) == BEST:
+            break
+    return kept
+
+
+def first_screen(path: Path, screen: Overview) -> str:
+    """At most 24 lines of 100 columns: a row a variant, why, what it rests on, stops, and the next step."""
+    kit = screen.kit
+    header = ["variant", "woofer high-pass", "loudest", "limited by", "-3 dB", "lowest", "the amplifier"]
+    rows = [
+        [
+            row.variant.name,
+            _verdict_words(row),
+            f"{row.loudest.level:.0f} dB",
+            row.loudest.limited_by,
+            wording.hertz(row.prediction.summary.minus_3_db_hz),
+            wording.ohms(row.prediction.summary.lowest_impedance_ohm),
+            _amplifier_word(kit, row),
+        ]
+        for row in screen.rows
+    ]
+    tail = [*_rests_on(screen), *_stops(screen), f"next: kitwright protect {path}"]
+    lines = [*wrap(heading(kit), "  ", ""), "", *table(header, rows), ""]
+    lines += wrap(f"places that differ: {'; '.join(_differing(row) for row in screen.rows)}", "  ", "")
+    room = SCREEN - len(lines) - len(tail)
+    for row in screen.rows:
+        because = wrap(f"{row.variant.name}: {row.verdicts[0].because if row.verdicts else 'no woofers'}", "  ", "")
+        lines += because[: max(0, room)]
+        room -= len(because)
+    return "\n".join(line[:WIDTH] for line in lines + tail)
+
+
+def _differing(row: Row) -> str:
+    return f"{row.variant.name} {', '.join(row.differing) or 'none'}"
+
+
+def _amplifier_word(kit: Kit, row: Row) -> str:
+    allowed = kit.amplifier.lowest_load
+    if allowed is None:
+        return "states no lowest load"
+    enough = row.prediction.summary.lowest_impedance_ohm >= allowed
+    return f"stands {allowed:g} ohm" if enough else f"TOO LOW, it stands {allowed:g}"
+
+
+def _rests_on(screen: Overview) -> list[str]:
+    assumed = sum(finding.code == "assumed" for finding in screen.findings)
+    return wrap(
+        f"rests on: cold voice coils, small-signal motion, excursion and amplifier volts only (heat, air speed and part"
+        f" ratings are not judged), {assumed} assumed figures (kitwright proofread lists them)",
+        "  ", "",
+    )  # fmt: skip
+
+
+def _stops(screen: Overview) -> list[str]:
+    warnings = [finding for finding in screen.findings if finding.severity == "warning"]
+    if not warnings:
+        return ["stops: none found"]
+    more = f" (and {len(warnings) - 1} more)" if len(warnings) > 1 else ""
+    first = warnings[0]
+    return wrap(f"stops: {first.message or first.found}; {first.allowed}{more}", "  ", "")
