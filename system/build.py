@@ -70,7 +70,7 @@ class Build:
 
 
 def build(kit: Kit, variant: Variant) -> Build:
-    """Set up the physics of `variant`. Raises KitError where a chamber cannot be made."""
+    """Set up the physics of `variant`; whatever could be impossible about it was refused when the kit was read."""
     spec = kit.air
     air = Air(spec.density, spec.speed_of_sound, spec.viscosity, spec.prandtl, spec.heat_ratio)
     return Build(
@@ -78,7 +78,7 @@ def build(kit: Kit, variant: Variant) -> Build:
         variant=variant,
         air=air,
         drivers=tuple(_driver(hookup.driver) for hookup in variant.hookups.values()),
-        cells=tuple(_cells(kit, variant, air)),
+        cells=tuple(_cells(variant, air)),
         network=crossover(kit, variant),
         source_resistance=kit.amplifier.output_resistance + kit.amplifier.cable,
     )
@@ -95,14 +95,13 @@ def _voice_coil(coil: Coil | None) -> VoiceCoil:
     return VOICE_COILS[coil.model](**coil.parameters) if coil else Inductance(0.0)
 
 
-def _cells(kit: Kit, variant: Variant, air: Air) -> list[Cell]:
+def _cells(variant: Variant, air: Air) -> list[Cell]:
     order = list(variant.hookups)
     cells: list[Cell] = []
     counts: dict[str, int] = {}
-    for number, chamber in enumerate(variant.cabinet.chambers):
+    for chamber in variant.cabinet.chambers:
         present = [name for name in chamber.drivers if name in variant.hookups]
-        with kit.blaming("chamber_impossible", f"cabinets.{variant.cabinet.name}.chambers.{number}"):
-            enclosure, openings = ENCLOSURES[type(chamber)](chamber, present, air)
+        enclosure, openings = ENCLOSURES[type(chamber)](chamber, present, air)
         names = tuple(_numbered(word, counts) for word, _ in openings)
         members = tuple(order.index(name) for name in present)
         if members:  # a chamber without drivers in this variant is silent

@@ -230,6 +230,9 @@ _KIT = {
 _RESULT = {
     "frequency_list": "A line of the frequency list is no frequency in Hz.",
     "impedance_link": "Because of a link the impedance falls under half of the lowest load that the amplifier stands.",
+    "circuit_unsolvable": (
+        "The circuit has no unique solution, for example because parts of 0 ohm close a loop or lie across the input."
+    ),
     "impedance_low": "The impedance falls below the lowest load that the amplifier stands.",
     "edges_sharp": "The rounding of the cabinet's edges is not in the diffraction model; the edges are computed sharp.",
     "fill_range": (

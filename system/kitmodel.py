@@ -209,7 +209,7 @@ class PartFields(Model):
 
     capacitor: Annotated[float, Quantity("capacitance")] | None = None
     coil: Inductance | None = None
-    resistor: Annotated[float, Quantity("resistance")] | None = None
+    resistor: Resistance | None = None
     made_of: MadeOfValue | None = None
     measured: Text | None = None
     type: Text | None = None

@@ -22,8 +22,9 @@ from system.wording import place
 class Loudest:
     """The most a variant gives before its amplifier clips or a woofer leaves its limit: `volts` rms, `level` in dB.
 
-    On a programme the level is that of the whole programme behind the receiver's high-pass, unweighted; with a sine it
-    is the reference level. Heat, air speed and part ratings are not judged here.
+    On a programme the woofer's limit is the linear one and the level that of the whole programme behind the receiver's
+    high-pass, unweighted; on a sine the verdict's limit, and the reference level. Heat, air speed and part ratings are
+    not judged here.
     """
 
     volts: float
@@ -65,24 +66,26 @@ def row(kit: Kit, variant: Variant) -> Row:
 
 def loudest(kit: Kit, prediction: Prediction, verdicts: Iterable[Verdict]) -> Loudest:
     """How loud a variant goes, its protective place as it is in that variant."""
-    volts, limited_by = kit.amplifier.rated_volts, "the amplifier"
     rms = programme_volts(kit, kit.programme)
-    start = volts if rms is None else rms
-    volts = start
+    full = kit.amplifier.rated_volts if rms is None else rms
+    volts, limited_by = full, "the amplifier"
     for verdict in verdicts:
-        figures = verdict.fitted if verdict.state == "fit" and verdict.fitted else verdict.link
-        margin = figures.margins.decisive
-        if margin is not None and start * 10 ** (margin / 20) < volts:
-            volts = start * 10 ** (margin / 20)
+        margins = (verdict.fitted if verdict.state == "fit" and verdict.fitted else verdict.link).margins
+        margin = margins.decisive if rms is None else margins.programme
+        if margin is not None and full * 10 ** (margin / 20) < volts:
+            volts = full * 10 ** (margin / 20)
             limited_by = f"excursion of {verdict.driver}"
-    squared = np.abs(prediction.pressure / prediction.volts / summary.REFERENCE_PRESSURE) ** 2
-    if rms is None:
-        level = prediction.summary.sensitivity_db + 20 * math.log10(volts / 2.83 / prediction.distance)
-        return Loudest(volts, level, limited_by, "sine")
+    return Loudest(volts, _level(kit, prediction, volts), limited_by, "sine" if rms is None else "programme")
+
+
+def _level(kit: Kit, prediction: Prediction, volts: float) -> float:
+    """Level (dB) of the signal at `volts` rms: of the whole programme, or for a sine the reference level."""
+    if kit.programme.spectrum == "sine":
+        return prediction.summary.sensitivity_db + 20 * math.log10(volts / 2.83 / prediction.distance)
     shares = programme.power_shares(kit.programme, prediction.frequency)
     gain = programme.high_pass_gain(prediction.variant.receiver_high_pass, prediction.frequency)
-    level = 10 * math.log10(float(np.sum(shares * squared * gain**2))) + 20 * math.log10(volts)
-    return Loudest(volts, level, limited_by, "programme")
+    squared = np.abs(prediction.pressure / prediction.volts / summary.REFERENCE_PRESSURE) ** 2
+    return 10 * math.log10(float(np.sum(shares * squared * gain**2))) + 20 * math.log10(volts)
 
 
 def differing(kit: Kit, variant: Variant) -> tuple[str, ...]:

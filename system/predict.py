@@ -157,8 +157,7 @@ def _listening_paths(
         variant.attitude,
     )
     undelayed = np.exp(1j * omega * listening.distance / model.air.speed_of_sound)[:, None]
-    with model.kit.blaming("placement_impossible", f"variants.{variant.name}.placement"):
-        every = paths(box, surroundings, [*drivers, *openings, *leaks], listener, omega, model.air) * undelayed
+    every = paths(box, surroundings, [*drivers, *openings, *leaks], listener, omega, model.air) * undelayed
     n, m = len(drivers), len(openings)
     in_cabinet = every[:, :n]
     if any(data.response and data.response.mounted == "this_cabinet" for data in model.data):

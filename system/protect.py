@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -72,7 +72,7 @@ class Verdict:
 def protect(kit: Kit, variant: Variant) -> tuple[Verdict, ...]:
     """A verdict for each woofer of `variant`, in hookup order.
 
-    Raises what `system.build.build` and the network solution raise.
+    Raises KitError where the circuit has no solution.
     """
     swept: dict[tuple[str, str], States] = {}
     verdicts = []
@@ -81,9 +81,18 @@ def protect(kit: Kit, variant: Variant) -> tuple[Verdict, ...]:
             place = protective_place(variant, kit.input, name)
             between = place.place.between
             if between not in swept:
-                swept[between] = States.of(kit, place)
+                with kit.blaming("circuit_unsolvable", f"variants.{variant.name}"):
+                    swept[between] = States.of(kit, place)
             verdicts.append(_verdict(kit, variant, swept[between], name))
     return tuple(verdicts)
+
+
+def alike(verdicts: Iterable[Verdict]) -> list[tuple[Verdict, list[str]]]:
+    """The verdicts that differ, each with the names of the woofers for whom it reads the same."""
+    groups: dict[str, tuple[Verdict, list[str]]] = {}
+    for verdict in verdicts:
+        groups.setdefault(f"{verdict.verdict}: {verdict.because}", (verdict, []))[1].append(verdict.driver)
+    return list(groups.values())
 
 
 def _verdict(kit: Kit, variant: Variant, states: States, woofer: str) -> Verdict:
@@ -205,8 +214,8 @@ def _because(word: Word, link: Figures, named: Figures | None, data: DriverData)
     text = f"linked: {_figures_text(link, data)}"
     if named is not None:
         cost = f"-3 dB point {wording.hertz(link.minus_3)} -> {wording.hertz(named.minus_3)}"
-        if named.worse_band and named.worse_band[0] < 2 * named.peak_excursion_hz:  # where it moves at all
-            cost += f", moves the cone further from {named.worse_band[0]:.0f} to {named.worse_band[1]:.0f} Hz"
+        if band := named.telling_band:
+            cost += f", moves the cone further from {band[0]:.0f} to {band[1]:.0f} Hz"
         text += f"; {wording.group(named.value, named.made_of)}: {_figures_text(named, data)}, {cost}"
     elif word == "makes_worse":
         text += "; every capacitor from this stock lowers the margin"

@@ -78,7 +78,7 @@ def make_part(reference: str, fields: edge.PartFields, where: Callable[[str], Pa
         _compare(reference, kind, value, made_of, how, where("made_of"), context)
     marked = value
     if fields.measured is not None:
-        measured = _value(fields.measured, DIMENSIONS[kind], where("measured"), context)
+        measured = _value(fields.measured, kind, where("measured"), context)
         if measured is None:
             return None
         value = measured
@@ -156,29 +156,32 @@ def _made_of(
             return None, how
         how, texts = ways[0], getattr(made_of, ways[0])
         path = (*path, how)
-    values = [_value(text, DIMENSIONS[kind], (*path, str(i)), context) for i, text in enumerate(texts)]
+    values = [_value(text, kind, (*path, str(i)), context) for i, text in enumerate(texts)]
     return (None if None in values else tuple(value for value in values if value is not None)), how
 
 
 def group_value(kind: PartKind, values: tuple[float, ...], how: str) -> float:
     """The value of like parts in `parallel` or `series`: capacitances add in parallel, the others in series."""
     adds = (how == "parallel") == (kind == "capacitor")
+    if not adds and 0 in values:
+        return 0.0
     return sum(values) if adds else 1 / sum(1 / value for value in values)
 
 
 def _compare(
     reference: str, kind: PartKind, value: float, made_of: tuple[float, ...], how: Any, path: Path_, context: Context
 ) -> None:
-    relative = group_value(kind, made_of, how) / value - 1
+    together = group_value(kind, made_of, how)
+    relative = together / value - 1 if value else float(together > 0)
     if abs(relative) > 1e-6:
         found = f"{reference} is made_of parts in {how} that come out {per_cent(relative)} off its value"
         allowed = "correct one of the two" if severity_of(relative) == "error" else "the value is used"
         context.report.add(severity_of(relative), "made_of_disagrees", path, found, allowed)
 
 
-def _value(text: str, dimension: str, path: Path_, context: Context) -> float | None:
+def _value(text: str, kind: PartKind, path: Path_, context: Context) -> float | None:
     try:
-        return quantity.read(text, dimension)
+        return quantity.read(text, DIMENSIONS[kind], zero=kind == "resistor")  # a resistor may be a wire
     except quantity.QuantityError as error:
         context.report.error(error.code, path, f"{label(path)} {error.found}", error.allowed)
         return None
@@ -201,7 +204,7 @@ def change_place(
             found = f"{label(path)} is {what(change)}"
             context.report.error("unknown_word", path, found, advice(change, STATES, "it takes a value, or one of"))
             return None
-        value = _value(change, DIMENSIONS[place.part.kind], path, context)
+        value = _value(change, place.part.kind, path, context)
         if value is None:
             return None
         named: dict[str, Any] = {place.part.kind: value}

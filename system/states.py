@@ -81,6 +81,12 @@ class Figures:
     worse_band: tuple[float, float] | None
     refused: tuple[str, ...] = ()
 
+    @property
+    def telling_band(self) -> tuple[float, float] | None:
+        """`worse_band` unless it begins an octave above the highest excursion, where the cone hardly moves at all."""
+        band = self.worse_band
+        return band if band and band[0] < 2 * self.peak_excursion_hz else None
+
 
 def programme_volts(kit: Kit, signal: Programme) -> float | None:
     """Programme rms voltage with its peaks at the clipping point, sqrt(2) V_rated / crest; None for a sine."""
@@ -120,7 +126,7 @@ class States:
 
     @classmethod
     def of(cls, kit: Kit, place: ProtectivePlace) -> States:
-        """Sweep the place over its candidates."""
+        """Sweep the place over its candidates. Raises NetworkError where the circuit has no solution."""
         model = build(kit, place.variant)
         lowest = kit.programme.lowest
         below = summary.GRID[0.999 * lowest > summary.GRID]
@@ -134,8 +140,7 @@ class States:
         impedance = np.zeros((1 + len(values), frequency.size), complex)
         if values:
             impedance[1:] = capacitor(place.place.part, np.array(values)).impedance(2 * np.pi * frequency)
-        with kit.blaming("circuit_unsolvable", f"variants.{place.variant.name}"):
-            rows = _sweep(model, place, transfer(model, frequency), impedance)
+        rows = _sweep(model, place, transfer(model, frequency), impedance)
         return cls(kit, model, place, frequency, frequency >= lowest, offered, tuple(first_rows), rows)
 
     def figures(

@@ -50,7 +50,15 @@ def test_there_are_enough_wrong_kits_and_none_is_left_over() -> None:
 
 # codes that the reading of a kit file does not give
 ELSEWHERE = {"frequency_list", "impedance_link", "impedance_low", "edges_sharp", "fill_range", "excursion_unknown"}
-ELSEWHERE |= {"impedance_table_unused", "table_range", "minimum_phase", "standard_baffle", "unknown_code", "usage"}
+ELSEWHERE |= {
+    "circuit_unsolvable",
+    "impedance_table_unused",
+    "table_range",
+    "minimum_phase",
+    "standard_baffle",
+    "unknown_code",
+    "usage",
+}
 READERS = [
     "kitmodel",
     "board",

@@ -165,7 +165,8 @@ def turned(folder: Path, attitude: str, horizontal: float, vertical: float) -> P
         cabinets=CABINET,
         hookup=TWO,
         variants=f"{{v: {{cabinet: box, attitude: {attitude}}}}}",
-        more=f"listening: {{distance: 2 m, axis: a, angle_horizontal: {horizontal} deg, angle_vertical: {vertical} deg}}",
+        more="listening: {distance: 2 m, axis: a,"
+        f" angle_horizontal: {horizontal} deg, angle_vertical: {vertical} deg}}",
     )
 
 

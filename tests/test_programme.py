@@ -48,7 +48,7 @@ def test_pink_noise_has_equal_power_in_every_octave() -> None:
 
 
 def test_the_share_does_not_depend_on_the_grid() -> None:
-    """A first-order response's mean square under pink noise has a closed form: ln((1 + b^2)/(1 + a^2)) / (2 ln(b/a))."""
+    """A first-order high-pass's mean square on pink noise is ln((1 + b^2)/(1 + a^2)) / (2 ln(b/a)), in closed form."""
     corner, signal = 100.0, Programme(spectrum="pink", lowest=20)
     exact = np.log((1 + (20e3 / corner) ** 2) / (1 + (20 / corner) ** 2)) / (2 * np.log(1000))
     for points in (300, 3000):

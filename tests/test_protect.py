@@ -43,7 +43,7 @@ def test_figures_are_those_of_a_kit_with_that_capacitor(tmp_path: Path, farads: 
     kit = sealed_kit(tmp_path, variants="{v: {cabinet: box, receiver_high_pass: {corner: 40 Hz, order: 2}}}")
     verdict = protect(kit, first(kit))[0]
     states = [verdict.link, *verdict.choices]
-    found = next(f for f in states if f.value is None and farads is None or f.value == pytest.approx(farads))
+    found = next(f for f in states if (f.value is None and farads is None) or f.value == pytest.approx(farads))
     volts = kit.amplifier.rated_volts
     variant = with_capacitor(first(kit), farads)
     result = predict(kit, variant, verdict.frequency, volts)

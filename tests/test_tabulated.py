@@ -51,7 +51,7 @@ def test_the_tables_own_phase_is_used_where_it_has_one() -> None:
 
 @pytest.mark.parametrize("phase", [True, False])
 def test_below_its_first_row_a_response_falls_like_a_closed_back(phase: bool) -> None:
-    """12 dB an octave and, without a kink in phase, on towards 180 degrees: close to the true second-order high-pass."""
+    """12 dB an octave and, without a kink in phase, on towards 180 degrees: close to the true second-order curve."""
     rows = np.geomspace(400, 40e3, 300)
     found = tabulated.pressure(as_table(high_pass(rows, 800, 0.7), rows, phase), np.array([50.0, 100.0, 399.0, 401.0]))
     expected = high_pass(np.array([50.0, 100.0, 399.0, 401.0]), 800, 0.7)

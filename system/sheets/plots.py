@@ -24,14 +24,14 @@ from system.findings import usage_error
 from system.kit import Kit
 from system.output import write_file
 from system.predict import Prediction
-from system.protect import Verdict
+from system.protect import Verdict, alike
 from system.sheets.texts import VERDICTS, placement_text, programme_text
 from system.summary import level
 
 Floats = NDArray[np.float64]
 
 DECADE = 2.2  # inches
-LEFT, RIGHT, ABOVE, BELOW = 0.75, 1.45, 0.75, 0.55  # inches about each graph
+LEFT, RIGHT, ABOVE, BELOW = 0.75, 1.45, 0.95, 0.55  # inches about each graph
 INK = "#1d2733"
 # colour and dash together, so that a black-and-white print still tells the lines apart
 STYLES = (
@@ -94,8 +94,8 @@ def draw(graphs: Sequence[Graph]) -> Figure:
     for graph, height, span in zip(graphs, heights, spans, strict=True):
         top -= ABOVE
         axes = figure.add_axes((LEFT / width, (top - height) / total, span / width, height / total))
-        figure.text(0.2 / width, (top + 0.45) / total, graph.question, fontsize=11, fontweight="bold", color=INK)
-        figure.text(0.2 / width, (top + 0.2) / total, graph.sentence, fontsize=8.5, color=INK)
+        figure.text(0.2 / width, (top + 0.62) / total, graph.question, fontsize=11, fontweight="bold", color=INK)
+        figure.text(0.2 / width, (top + 0.36) / total, graph.sentence, fontsize=8.5, color=INK)
         _fill(axes, graph, height)
         top -= height + BELOW
     return figure
@@ -321,17 +321,17 @@ def protection(kit: Kit, verdicts: Mapping[str, Sequence[Verdict]]) -> list[Grap
     """Excursion of each woofer over frequency, the place linked and with the capacitors that matter."""
     graphs = []
     for name, each in verdicts.items():
-        for verdict in {verdict.because: verdict for verdict in reversed(each)}.values():
+        for verdict, woofers in alike(each):
             low = _moving(verdict.frequency)
             limits = [("linear limit", verdict.linear_limit), ("damage limit", verdict.damage_limit)]
-            band = verdict.worse_band
+            band = verdict.subject.telling_band if verdict.subject else None
             hatched = ""
             if band and verdict.subject:
                 span = f"{wording.hertz(band[0])} to {wording.hertz(band[1])}"
                 hatched = f"; hatched: {span}, where {wording.state(verdict.subject.value)} moves it further"
             graphs.append(
                 Graph(
-                    f"Is the woofer safe? {name}, {verdict.driver}: {VERDICTS[verdict.verdict]}",
+                    f"Is the woofer safe? {name}, {' and '.join(woofers)}: high-pass {VERDICTS[verdict.verdict]}",
                     f"one-way peak on a swept sine of {verdict.sine_volts:.1f} V{hatched}",
                     "excursion",
                     verdict.frequency[low],

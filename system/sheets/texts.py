@@ -12,7 +12,7 @@ from system.compare import Column, Comparison
 from system.kit import Kit, Placement, Programme, Variant
 from system.overview import Loudest, Overview, Row
 from system.predict import Prediction
-from system.protect import Verdict
+from system.protect import Verdict, alike
 from system.sheets.tables import WIDTH, table, wrap
 from system.states import Figures
 from system.summary import level
@@ -24,6 +24,10 @@ VERDICTS = {
     "makes_worse": "MAKES WORSE",
     "undecided": "undecided",
 }
+NOT_A_TEST = (
+    "These are computed ceilings, not a test to run: never feed a sine at such volts to a speaker, least of all to a"
+    " tweeter. Loud sound damages hearing."
+)
 BEST = 8  # choices shown
 ALIKE = 0.1  # capacitors closer than this to a better one are not shown
 SCREEN = 24  # lines of the first screen
@@ -35,7 +39,7 @@ def programme_text(programme: Programme) -> str:
         return f"sine sweep from {programme.lowest:g} Hz"
     crest = 20 * np.log10(programme.crest_factor)
     name = programme.table.file if programme.table else programme.spectrum.replace("_", "-")
-    return f"{name} programme, crest factor {crest:.3g} dB, from {programme.lowest:g} Hz"
+    return f"{name} programme, crest {crest:.3g} dB, from {programme.lowest:g} Hz"
 
 
 def placement_text(placement: Placement) -> str:
@@ -157,19 +161,11 @@ def protection(kit: Kit, verdicts: Mapping[str, Sequence[Verdict]]) -> str:
     """Per variant: the verdict, why, the choices, where they make it worse, what it rests on, and the other means."""
     lines = wrap(heading(kit), "  ", "")
     for name, each in verdicts.items():
-        for verdict, woofers in _alike(each):
+        for verdict, woofers in alike(each):
             lines += ["", *_verdict(kit.variants[name], verdict, woofers)]
         if not each:
             lines += ["", f"{name}: no woofers"]
-    return "\n".join(lines)
-
-
-def _alike(verdicts: Sequence[Verdict]) -> list[tuple[Verdict, list[str]]]:
-    """Woofers whose verdicts read the same, together."""
-    groups: dict[str, tuple[Verdict, list[str]]] = {}
-    for verdict in verdicts:
-        groups.setdefault(verdict.because + verdict.verdict, (verdict, []))[1].append(verdict.driver)
-    return list(groups.values())
+    return "\n".join([*lines, "", *wrap(NOT_A_TEST, "  ", "")])
 
 
 def _verdict(variant: Variant, verdict: Verdict, woofers: Sequence[str]) -> list[str]:

@@ -1,0 +1,371 @@
+"""The command line as a user meets it: streams, exit statuses, files, and the JSON contract."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from system.examples import scenarios, template
+from tests.support_kits import write_kit
+
+MARSHLIGHT = scenarios() / "marshlight" / "kit.yaml"
+RUN = "import sys; from system.cli import main; sys.argv[0] = 'kitwright'; main()"
+HOME = Path(__file__).parent.parent
+
+
+def kitwright(*words: object, stdin: str = "", **environment: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-W", "error", "-c", RUN, *map(str, words)],
+        input=stdin,
+        capture_output=True,
+        encoding="utf-8",
+        cwd=HOME,
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1", **environment},
+        timeout=120,
+        check=False,
+    )
+
+
+def finite(data: Any) -> bool:
+    """Whether every number in nested data is finite; nulls are counted by the tests that allow them."""
+    if isinstance(data, dict):
+        return all(map(finite, data.values()))
+    if isinstance(data, list):
+        return all(map(finite, data))
+    return not isinstance(data, float) or math.isfinite(data)
+
+
+def loaded_by(*words: str) -> set[str]:
+    """The heavy packages that a command has imported when it ends."""
+    code = (
+        "import sys\nfrom system.cli import main\nsys.argv[0] = 'kitwright'\ntry:\n    main()\nfinally:\n"
+        "    heavy = {'numpy', 'scipy', 'matplotlib'} & set(sys.modules)\n"
+        "    print(' '.join(sorted(heavy)), file=sys.stderr)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, cwd=HOME, check=False)
+    assert done.returncode == 0, done.stderr
+    return set(done.stderr.splitlines()[-1].split())
+
+
+@pytest.mark.parametrize(
+    "words", [["--help"], ["proofread", str(MARSHLIGHT)], ["schema"], ["start"], ["explain", "units"]]
+)
+def test_light_commands_load_nothing_heavy(words: list[str]) -> None:
+    assert loaded_by(*words) == set()
+
+
+def test_help_lists_the_commands_by_purpose() -> None:
+    lines = kitwright("--help").stdout.splitlines()
+    text = "\n".join(lines)
+    heads = [line.split()[0] for line in lines if line and line[:3].strip()]
+    order = [
+        "Receive:",
+        "start",
+        "proofread",
+        "Predict:",
+        "predict",
+        "compare",
+        "Choose:",
+        "protect",
+        "Reference:",
+        "schema",
+    ]
+    places = [heads.index(word) for word in order]
+    assert places == sorted(places)
+    assert "overview" not in text
+
+
+def test_first_screen_is_one_screen() -> None:
+    done = kitwright(MARSHLIGHT)
+    assert done.returncode == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert len(lines) <= 24
+    assert max(map(len, lines)) <= 100
+    for name in ("centre", "wall", "tall"):
+        assert any(line.startswith(name) for line in lines)
+    assert lines[-1].startswith("next: kitwright protect ")
+    assert "W into 8 ohm" in done.stdout
+
+
+def test_predict_json_keeps_its_contract(tmp_path: Path) -> None:
+    done = kitwright("predict", MARSHLIGHT, "--json", "--from", 20, "--to", 5000, "--points", 60)
+    assert done.returncode == 0, done.stderr
+    document = json.loads(done.stdout)
+    assert document["schema_version"] == 1
+    assert document["kit"] == "Marshlight two-way"
+    frequency = document["frequency_hz"]
+    assert len(frequency) == 60
+    assert frequency[0] == pytest.approx(20)
+    assert list(document["variants"]) == ["centre", "wall", "tall"]
+    assert finite(document)
+    for variant in document["variants"].values():
+        assert (variant["volts"], variant["distance_m"]) == (2.83, 3.0)
+        curves = [variant["level_db"], variant["impedance_ohm"]]
+        phases = [variant["phase_deg"], variant["impedance_phase_deg"]]
+        for driver in variant["drivers"].values():
+            curves += [driver["volts"], driver["current_a"], driver["level_db"]]
+            phases += [driver["phase_deg"], driver["volts_phase_deg"]]
+        for opening in variant["openings"].values():
+            curves += [opening["speed_m_s"], opening["level_db"]]
+            phases.append(opening["phase_deg"])
+        for part in variant["parts"].values():
+            curves += [part["volts"], part["current_a"], part["watts"]]
+        assert all(len(curve) == 60 and None not in curve for curve in curves + phases)
+        assert all(-180 < angle <= 180 for phase in phases for angle in phase)
+        assert set(variant["summary"]) >= {
+            "sensitivity_db", "minus_3_db_hz", "minus_10_db_hz", "lowest_impedance_ohm", "lowest_impedance_hz",
+            "rated_impedance_ohm",
+        }  # fmt: skip
+    tall = document["variants"]["tall"]
+    assert list(tall["openings"]) == ["mouth"]
+    assert "C1" not in tall["parts"]  # linked: a wire has no heat
+    assert list(tall["parts"]) == ["L1", "C2", "C3", "L2", "R1", "R2"]
+    # the dome is known by its tables: no excursion, and a finding that says why
+    assert tall["drivers"]["tweeter"]["excursion_mm"] == [None] * 60
+    assert {"excursion_unknown"} <= {finding["code"] for finding in document["findings"]}
+    assert None not in tall["drivers"]["woofer_a"]["excursion_mm"]
+
+
+def test_json_heat_is_current_squared_times_resistance() -> None:
+    document = json.loads(kitwright("predict", MARSHLIGHT, "--json", "--points", 20).stdout)
+    for variant in document["variants"].values():
+        coil = variant["parts"]["L1"]
+        np.testing.assert_allclose(coil["watts"], np.square(coil["current_a"]) * 0.24, rtol=1e-12)
+
+
+def test_the_summary_does_not_depend_on_the_frequencies_asked_for() -> None:
+    a, b = (
+        json.loads(kitwright("predict", MARSHLIGHT, "--variant", "wall", "--json", *words).stdout)["variants"]["wall"]
+        for words in ([], ["--from", 1000, "--to", 2000, "--points", 5])
+    )
+    assert a["summary"] == b["summary"]
+
+
+def test_frequencies_from_standard_input_and_a_file(tmp_path: Path) -> None:
+    kit = write_kit(tmp_path)
+    done = kitwright("predict", kit, "--json", "--frequencies", "-", stdin="20\n50.5  # a comment\n\n1000\n")
+    assert json.loads(done.stdout)["frequency_hz"] == [20, 50.5, 1000]
+    (tmp_path / "f.txt").write_text("20\nfifty\n10\n")
+    wrong = kitwright("predict", kit, "--frequencies", tmp_path / "f.txt")
+    assert wrong.returncode == 2
+    assert wrong.stdout == ""
+    assert wrong.stderr.splitlines() == [
+        f"{tmp_path}/f.txt:2:1: error[frequency_list]: 'fifty'; one frequency in Hz, 1 to 100000",
+        f"{tmp_path}/f.txt:3:1: error[frequency_list]: 10 Hz after 20 Hz; rising frequencies, each once",
+    ]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--volts", "0"],
+        ["--volts", "nan"],
+        ["--from", "100", "--to", "50"],
+        ["--points", "1"],
+        ["--variant", "nowhere"],
+        ["--frequencies", "no-such-file", "--from", "20"],
+        ["-o", "picture.gif"],
+        ["--set", "crossover.parts.C1"],
+        ["--netlist", "two.cir"],
+        ["--no-such-option"],
+    ],
+)
+def test_bad_usage_is_2_and_one_clear_line(words: list[str], tmp_path: Path) -> None:
+    done = kitwright("predict", MARSHLIGHT, *words)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert "Traceback" not in done.stderr
+    assert done.stderr.strip()
+    assert not list(HOME.glob("picture.*")) + list(HOME.glob("two.*"))
+
+
+@pytest.mark.parametrize("command", ["predict", "protect", "compare", "proofread"])
+def test_a_faulty_kit_is_2_with_every_fault_and_json_findings(command: str, tmp_path: Path) -> None:
+    kit = tmp_path / "kit.yaml"
+    kit.write_text(template("smallest").replace("load: 8 ohm", "load: 8 apples").replace("volume: 8 L", "volume: 8"))
+    done = kitwright(command, kit, "--json")
+    assert done.returncode == 2
+    errors = [line for line in done.stderr.splitlines() if ": error[" in line]
+    assert len(errors) == 2
+    assert all(line.startswith(f"{kit}:") for line in errors)
+    document = json.loads(done.stdout)
+    assert set(document) == {"schema_version", "kit", "findings"}
+    assert document["kit"] == "My first kit"
+    faults = [f for f in document["findings"] if f["severity"] == "error"]
+    assert [(f["line"], f["path"]) for f in faults] == [(3, "amplifier.load"), (10, "cabinets.box.chambers.0.volume")]
+    assert set(faults[0]) == {"severity", "code", "file", "line", "column", "path", "found", "allowed", "message"}
+
+
+@pytest.mark.parametrize("name", ["none.yaml", "."])
+def test_no_kit_there(name: str, tmp_path: Path) -> None:
+    for words in (["predict", tmp_path / name], [tmp_path / name]):
+        done = kitwright(*words)
+        assert done.returncode == 2
+        assert "error[file_" in done.stderr
+        assert "Traceback" not in done.stderr
+
+
+def test_a_circuit_without_a_solution_is_named(tmp_path: Path) -> None:
+    kit = write_kit(tmp_path, parts="{R1: {resistor: 0 ohm, between: [in, common]}}")
+    for command in ("predict", "protect"):
+        done = kitwright(command, kit)
+        assert done.returncode == 2
+        assert f"{kit}:8:" in done.stderr
+        assert "error[circuit_unsolvable]" in done.stderr
+
+
+def test_a_link_that_endangers_the_amplifier_is_an_error(tmp_path: Path) -> None:
+    """Under half of lowest_load because of a link: refused, with no way out; without the link it is only a warning."""
+    pieces = {
+        "parts": "{L1: {coil: 1 mH, between: [in, w]}, C2: {capacitor: 68 uF, between: [w, common]}}",
+        "hookup": "{woofer: {driver: woofer, plus: w, minus: common}}",
+        "amplifier": "{power: 50 W, load: 8 ohm, lowest_load: 3.2 ohm}",
+    }
+    linked = kitwright("predict", write_kit(tmp_path, **pieces, variants="{v: {cabinet: box, parts: {L1: link}}}"))
+    assert linked.returncode == 2
+    assert "error[impedance_link]" in linked.stderr
+    assert "1.6 ohm" in linked.stderr
+    low = "{R1: {resistor: 3 ohm, between: [in, common]}}"
+    fine = kitwright("predict", write_kit(tmp_path, parts=low, amplifier=pieces["amplifier"]))
+    assert fine.returncode == 0
+    assert "warning[impedance_low]" in fine.stderr
+
+
+def test_files_are_whole_and_never_replaced_unasked(tmp_path: Path) -> None:
+    target = tmp_path / "picture.svg"
+    kit = write_kit(tmp_path)
+    assert kitwright("predict", kit, "-o", target).returncode == 0
+    first = target.read_bytes()
+    assert first.startswith(b"<?xml")
+    again = kitwright("predict", kit, "-o", target)
+    assert again.returncode == 2
+    assert "is there already" in again.stderr
+    assert kitwright("predict", kit, "-o", target, "--force").returncode == 0
+    assert target.read_bytes() == first
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["kit.yaml", "picture.svg"]
+    assert kitwright("predict", kit, "-o", tmp_path / "no" / "such.png").returncode == 2
+
+
+@pytest.mark.parametrize(("ending", "magic"), [("png", b"\x89PNG"), ("pdf", b"%PDF")])
+def test_pictures_of_protection(ending: str, magic: bytes, tmp_path: Path) -> None:
+    target = tmp_path / f"picture.{ending}"
+    assert kitwright("protect", MARSHLIGHT, "--variant", "centre", "-o", target).returncode == 0
+    assert target.read_bytes().startswith(magic)
+
+
+def test_csv_has_every_curve(tmp_path: Path) -> None:
+    kit = write_kit(tmp_path)
+    done = kitwright("predict", kit, "--csv", tmp_path / "out", "--points", 7, "--json")
+    document = json.loads(done.stdout)
+    header, *rows = (tmp_path / "out" / "v.csv").read_text().splitlines()
+    assert header.split(",")[:3] == ["frequency_hz", "level_db", "phase_deg"]
+    assert "drivers.woofer.excursion_mm" in header.split(",")
+    assert [float(row.split(",")[1]) for row in rows] == document["variants"]["v"]["level_db"]
+
+
+def test_what_if(tmp_path: Path) -> None:
+    kit = write_kit(tmp_path, cabinets="{box: {chambers: [{kind: sealed, drivers: [woofer], volume: 8 L}]}}")
+    changed = kit.parent / "changed.yaml"
+    changed.write_text(kit.read_text().replace("8 L", "12 L"))
+    asked = kitwright("predict", kit, "--json", "--set", "cabinets.box.chambers.0.volume=12 L").stdout
+    written = kitwright("predict", changed, "--json").stdout
+    assert json.loads(asked)["variants"] == json.loads(written)["variants"]
+
+
+def test_protect_json_keeps_its_contract() -> None:
+    done = kitwright("protect", MARSHLIGHT, "--json", "--variant", "wall")
+    document = json.loads(done.stdout)
+    assert finite(document)
+    verdict = document["variants"]["wall"]["woofer_a"]
+    assert set(verdict) >= {"verdict", "because", "worse_band_hz", "assumed", "link", "choices", "other_means"}
+    keys = {
+        "value_f", "made_of_f", "peak_excursion_mm", "peak_excursion_hz", "programme_excursion_mm", "minus_3_db_hz",
+        "ripple_db", "lowest_impedance_ohm", "part_volts_peak", "part_current_a",
+    }  # fmt: skip
+    assert all(set(choice) >= keys for choice in [verdict["link"], *verdict["choices"]])
+    assert all(sum(choice["made_of_f"]) == pytest.approx(choice["value_f"]) for choice in verdict["choices"])
+    assert {means["means"] for means in verdict["other_means"]} >= {"receiver_high_pass"}
+
+
+def test_compare_two_kits_side_by_side(tmp_path: Path) -> None:
+    kit = write_kit(tmp_path)
+    done = kitwright("compare", kit, MARSHLIGHT, "--variant", "v")
+    assert done.returncode == 2  # the second has no such variant
+    done = kitwright("compare", kit, kit, "--json")
+    assert done.returncode == 0, done.stderr
+    other = tmp_path / "other.yaml"
+    other.write_text(kit.read_text().replace("50 W", "60 W"))
+    names = json.loads(kitwright("compare", kit, other, "--json").stdout)["variants"]
+    assert list(names) == ["kit: v", "other: v"]
+
+
+def test_same_input_same_bytes() -> None:
+    outputs = {kitwright("predict", MARSHLIGHT, "--json", "--points", 30, PYTHONHASHSEED=s).stdout for s in ("1", "77")}
+    assert len(outputs) == 1
+    verdicts = {kitwright("protect", MARSHLIGHT, "--variant", "wall", PYTHONHASHSEED=s).stdout for s in ("1", "77")}
+    assert len(verdicts) == 1
+
+
+def test_an_ascii_terminal_gets_ascii(tmp_path: Path) -> None:
+    kit = write_kit(tmp_path)
+    done = kitwright("predict", kit, "--set", "amplifier.load=8 Ωm", PYTHONIOENCODING="ascii", LC_ALL="C")
+    assert done.returncode == 2
+    assert done.stderr.isascii()
+
+
+def test_interrupted_is_130() -> None:
+    process = subprocess.Popen(
+        [sys.executable, "-c", RUN, "protect", str(MARSHLIGHT), "--frequencies", "-"][:5],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        cwd=HOME,
+    )
+    try:
+        process.wait(1.0)
+    except subprocess.TimeoutExpired:
+        process.send_signal(signal.SIGINT)
+    output, errors = process.communicate(timeout=60)
+    assert process.returncode == 130, errors
+    assert output == b""
+    assert b"Traceback" not in errors
+
+
+def test_a_reader_that_leaves_is_no_fault() -> None:
+    shell = f'{sys.executable} -c "{RUN}" predict {MARSHLIGHT} --json | head -c 100 >/dev/null'
+    done = subprocess.run(["bash", "-c", shell], capture_output=True, text=True, cwd=HOME, check=False)
+    assert done.stderr == ""
+
+
+@pytest.mark.parametrize("name", ["start", "smallest"])
+def test_templates_are_kits(name: str, tmp_path: Path) -> None:
+    words = ["start", "-o", tmp_path / "my.yaml", *(["--smallest"] if name == "smallest" else [])]
+    assert kitwright(*words).returncode == 0
+    assert (tmp_path / "my.yaml").read_text() == template(name)
+    done = kitwright("proofread", tmp_path / "my.yaml")
+    assert done.returncode == 0, done.stderr
+    assert "no errors" in done.stdout
+    assert "error[" not in done.stderr
+
+
+def test_the_smallest_kit_has_twelve_lines() -> None:
+    assert len(template("smallest").splitlines()) == 12
+
+
+def test_the_template_names_every_key() -> None:
+    """Every key of the schema stands in the commented kit, and every commented key is marked."""
+    schema = json.loads(kitwright("schema").stdout)
+    keys = set(schema["properties"])
+    for definition in schema["definitions"].values():
+        keys |= set(definition.get("properties", {}))
+    text = template("start")
+    missing = {key for key in keys if f"{key}:" not in text}
+    assert missing == set()

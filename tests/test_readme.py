@@ -1,0 +1,59 @@
+"""The README shows what the program really says, and its commands are the ones that work."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import sys
+from pathlib import Path
+
+import pytest
+
+from system import cli
+from tests.test_cli import HOME, kitwright
+
+README = (HOME / "README.md").read_text(encoding="utf-8")
+SHOWN = re.findall(r"<!-- output of: kitwright (.*?) -->\n```\w+\n(.*?)```", README, re.DOTALL)
+
+
+@pytest.mark.parametrize(("command", "shown"), SHOWN)
+def test_shown_output_is_real(command: str, shown: str) -> None:
+    assert kitwright(*shlex.split(command)).stdout == shown
+
+
+def test_there_is_output_to_check() -> None:
+    assert len(SHOWN) == 2
+
+
+def test_the_first_two_blocks_run_the_example_and_the_tests() -> None:
+    blocks = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
+    assert blocks[0].rstrip().endswith("kitwright scenarios/marshlight/kit.yaml")
+    assert "python -m pytest" in blocks[1]
+    assert 'python -m pytest -q -m "not slow"' in blocks[1] or "not slow" in (HOME / ".ci" / "run").read_text()
+
+
+def test_every_command_is_in_the_readme() -> None:
+    for names in cli.GROUPS.values():
+        for name in names:
+            assert f"`kitwright {name}" in README
+
+
+def test_linked_files_exist() -> None:
+    for target in re.findall(r"\]\(([^)#]+)\)", README):
+        assert target.startswith("http") or (HOME / target).exists(), target
+
+
+def update() -> None:
+    """Put the real output into the README: python -m tests.test_readme."""
+    text = README
+    for command, shown in SHOWN:
+        real = kitwright(*shlex.split(command)).stdout
+        head = f"<!-- output of: kitwright {command} -->\n```"
+        start = text.index(head)
+        body = text.index("\n", start + len(head)) + 1
+        text = text[:body] + real + text[body + len(shown) :]
+    Path(HOME / "README.md").write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    sys.exit(update())
