@@ -173,7 +173,8 @@ def _verdict(variant: Variant, verdict: Verdict, woofers: Sequence[str]) -> list
     state = {"link": ", linked here", "fit": ", fitted here", "omit": ", left out here"}.get(verdict.state, "")
     lines = [f"{variant.name}, {' and '.join(woofers)}: {VERDICTS[verdict.verdict]}   (place: {where}{state})"]
     lines += wrap(verdict.because, "  ")
-    lines += wrap(f"decided by the {verdict.link.margins.decided_by}: {_limits(verdict)}", "  ")
+    if verdict.link.margins.decisive is not None:
+        lines += [*_limits(verdict), f"  decided by the {verdict.link.margins.decided_by}"]
     for item in verdict.breaks:
         lines += wrap(item.text, "    ", "  ")
     shown = [verdict.link, *([verdict.fitted] if verdict.fitted else []), *_distinct(verdict.choices)]
@@ -195,23 +196,26 @@ def _verdict(variant: Variant, verdict: Verdict, woofers: Sequence[str]) -> list
     return lines
 
 
-def _limits(verdict: Verdict) -> str:
-    """Volts to each limit, before and after."""
-    parts = []
-    for label, figures in (("linked", verdict.link), ("with the named choice", verdict.named)):
-        if figures is None:
-            continue
-        margins = figures.margins
-        if margins.programme is not None and verdict.programme_volts is not None:
-            volts = verdict.programme_volts * 10 ** (margins.programme / 20)
-            parts.append(f"{label} the linear limit is reached at {wording.volts_down(volts)} of programme")
-        if margins.sine is not None:
-            volts = verdict.sine_volts * 10 ** (margins.sine / 20)
-            parts.append(f"the damage limit at {wording.volts_down(volts)} of swept sine")
-        if margins.sine_to_linear is not None:
-            volts = verdict.sine_volts * 10 ** (margins.sine_to_linear / 20)
-            parts.append(f"the linear limit at {wording.volts_down(volts)} of swept sine")
-    return ", ".join(parts)
+def _limits(verdict: Verdict) -> list[str]:
+    """Lines of a table: the volts rms at which each limit is reached, and the margin, linked and with the capacitor."""
+    states = [figures for figures in (verdict.link, verdict.subject) if figures is not None]
+    limits = (
+        ("programme to the linear limit", verdict.programme_volts, [f.margins.programme for f in states]),
+        ("swept sine to the damage limit", verdict.sine_volts, [f.margins.sine for f in states]),
+        ("swept sine to the linear limit", verdict.sine_volts, [f.margins.sine_to_linear for f in states]),
+    )
+    rows = [
+        [label, *(_limit(volts, margin) for margin in margins)]
+        for label, volts, margins in limits
+        if volts is not None and margins[0] is not None
+    ]
+    return table(["volts rms, and margin", *(wording.state(f.value) for f in states)], rows, indent="  ")
+
+
+def _limit(volts: float, margin: float | None) -> str:
+    if margin is None:
+        return wording.NOTHING
+    return f"{wording.volts_down(volts * 10 ** (margin / 20))} ({wording.decibels(margin, sign=True)})"
 
 
 CHOICE_HEADER = (
