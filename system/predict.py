@@ -134,10 +134,13 @@ def _listening_paths(
         box = Box(cabinet.baffle.width, cabinet.baffle.height, cabinet.baffle.depth)
     centre = Cutout("front", (box.width / 2, box.height / 2)) if box else FRONT_ORIGIN
     axis = cabinet.cutouts.get(axis_name(variant), centre)
-    radii = [math.sqrt(data.sd / math.pi) if data.sd else 0.0 for data in model.data]
+    places = bool(cabinet.cutouts)  # without any, all that radiates is one point
+    radii = [math.sqrt(data.sd / math.pi) if data.sd and places else 0.0 for data in model.data]
     drivers = [_source(box, cabinet.cutouts.get(n, axis), a) for n, a in zip(model.names, radii, strict=True)]
     cutouts = [cutout for cell in model.cells for cutout in cell.opening_cutouts]
-    openings = [_source(box, c or axis, math.sqrt(a / math.pi)) for c, a in zip(cutouts, areas, strict=True)]
+    openings = [
+        _source(box, c or axis, math.sqrt(a / math.pi) if places else 0.0) for c, a in zip(cutouts, areas, strict=True)
+    ]
     leaks = [_source(box, cabinet.cutouts.get(model.names[cell.members[0]], axis), 0.0) for cell in model.cells]
     place = variant.placement
     surroundings = Surroundings(
@@ -159,13 +162,15 @@ def _listening_paths(
     undelayed = np.exp(1j * omega * listening.distance / model.air.speed_of_sound)[:, None]
     every = paths(box, surroundings, [*drivers, *openings, *leaks], listener, omega, model.air) * undelayed
     n, m = len(drivers), len(openings)
-    in_cabinet = every[:, :n]
+    in_cabinet = every[:, :n]  # of no interest unless a table says so
     if any(data.response and data.response.mounted == "this_cabinet" for data in model.data):
         # the table is the cabinet in free air: what the placement adds is the ratio of this path to the free one
-        alone = paths(box, Surroundings(attitude=variant.attitude), drivers, listener, omega, model.air) * undelayed
         distance = np.array([np.linalg.norm(listener - source.position) for source in drivers])
         delay = np.exp(-1j * omega[:, None] * (distance - listening.distance) / model.air.speed_of_sound)
-        in_cabinet = in_cabinet / alone * delay / distance
+        in_cabinet = delay / distance
+        if place.kind == "near_planes":
+            alone = paths(box, Surroundings(attitude=variant.attitude), drivers, listener, omega, model.air) * undelayed
+            in_cabinet = in_cabinet * every[:, :n] / alone
     return every[:, :n], every[:, n : n + m], every[:, n + m :], in_cabinet
 
 

@@ -196,3 +196,36 @@ def test_the_baffle_step_is_in_the_level(tmp_path: Path) -> None:
     step = level(free.pressure) - level(wall.pressure)
     assert -6.02 < step[0] < -4.5
     assert np.abs(step[-8:]).max() < 3
+
+
+def test_without_cutouts_all_that_radiates_is_one_point(tmp_path: Path) -> None:
+    """The half-space reference: no directivity and no path differences, at any angle."""
+    on_axis = only(tmp_path, np.array([100.0, 8000.0]))
+    aside = only(tmp_path, np.array([100.0, 8000.0]), more="listening: {distance: 1 m, angle_horizontal: 60 deg}")
+    np.testing.assert_allclose(aside.pressure, on_axis.pressure, rtol=1e-12)
+
+
+@pytest.mark.parametrize("placement", ["in_wall", "free_standing", "{below: 0.4 m}"])
+def test_a_table_of_this_cabinet_holds_its_diffraction(tmp_path: Path, placement: str) -> None:
+    """Free standing it is the table; near a plane, the plane is added: at low frequency, an image's worth."""
+    rows = np.geomspace(20, 20e3, 61)
+    (tmp_path / "z.txt").write_text("\n".join(f"{f} 6 0" for f in rows))
+    (tmp_path / "p.txt").write_text("\n".join(f"{f} 86 0" for f in rows))
+    dome = (
+        "{dome: {role: tweeter, re: 5 ohm, impedance: z.txt,"
+        " response: {file: p.txt, volts: 2.83 V, distance: 1 m, mounted: this_cabinet, phase: measured}}}"
+    )
+    result = only(
+        tmp_path,
+        np.array([20.0, 500.0, 10e3]),
+        drivers=dome,
+        hookup="{dome: {driver: dome, plus: in, minus: common}}",
+        cabinets="{box: {baffle: {width: 200 mm, height: 300 mm, depth: 200 mm}, cutouts: {dome: [90 mm, 200 mm]}}}",
+        variants=f"{{v: {{cabinet: box, placement: {placement}}}}}",
+    )
+    found = level(result.pressure)
+    if placement.startswith("{"):
+        # image 1.2 m below: path sqrt(1 + 1.2^2) = 1.562 m, 1/1.562 in phase at 20 Hz (0.2 rad): +4.2 dB
+        assert found[0] == pytest.approx(86 + 20 * np.log10(1 + 1 / 1.562), abs=0.3)
+    else:
+        np.testing.assert_allclose(found, 86, atol=1e-6)
