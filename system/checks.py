@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from enclosures.fibre import Fill
 from system.build import build
 from system.findings import Finding, KitError
 from system.kit import DriverData, Kit, LineChamber, Variant
-from system.predict import Prediction, summarise
+from system.predict import Prediction, Summary, summarise
 
 
 def examine(kit: Kit, predictions: Sequence[Prediction]) -> tuple[Finding, ...]:
@@ -18,16 +19,22 @@ def examine(kit: Kit, predictions: Sequence[Prediction]) -> tuple[Finding, ...]:
     """
     findings = [finding for result in predictions for finding in _variant(kit, result)]
     findings += [f for data in _drivers(predictions) for f in _tables(kit, data, predictions)]
-    errors = [finding for finding in findings if finding.severity == "error"]
-    if errors:
-        raise KitError(errors, kit.name)
+    if any(finding.severity == "error" for finding in findings):
+        raise KitError((*kit.findings, *findings), kit.name)
     return tuple(findings)
 
 
-def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
-    variant, lowest_load = result.variant, kit.amplifier.lowest_load
-    path = f"variants.{variant.name}"
-    lowest, at = result.summary.lowest_impedance_ohm, result.summary.lowest_impedance_hz
+def examine_impedance(kit: Kit, variants: Sequence[Variant]) -> tuple[Finding, ...]:
+    """The part of `examine` that asks whether the amplifier stands each variant; no prediction. Raises KitError."""
+    findings = [f for variant in variants for f in _impedance(kit, variant, summarise(build(kit, variant)))]
+    if any(finding.severity == "error" for finding in findings):
+        raise KitError((*kit.findings, *findings), kit.name)
+    return tuple(findings)
+
+
+def _impedance(kit: Kit, variant: Variant, figures: Summary) -> Iterable[Finding]:
+    lowest_load, path = kit.amplifier.lowest_load, f"variants.{variant.name}"
+    lowest, at = figures.lowest_impedance_ohm, figures.lowest_impedance_hz
     if lowest_load is not None and lowest < lowest_load / 2 and _because_of_a_link(kit, variant, lowest_load):
         yield kit.finding(
             "error", "impedance_link", path,
@@ -40,6 +47,11 @@ def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
             f"the impedance falls to {lowest:.1f} ohm at {at:.0f} Hz",
             f"the amplifier's lowest_load is {lowest_load:g} ohm",
         )  # fmt: skip
+
+
+def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
+    variant = result.variant
+    yield from _impedance(kit, variant, result.summary)
     baffle = variant.cabinet.baffle
     if baffle is not None and baffle.edge_radius > 0 and variant.placement.kind != "in_wall":
         yield kit.finding(
@@ -48,15 +60,22 @@ def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
             "",
         )  # fmt: skip
     for number, chamber in enumerate(variant.cabinet.chambers):
-        fills = [s.fill for s in chamber.profile] if isinstance(chamber, LineChamber) else [chamber.fill]
-        sigma = [fill.flow_resistivity for fill in fills if fill and fill.model == "power_law"]
-        low, high = float(result.frequency[0]), float(min(result.frequency[-1], 500.0))
-        if any(low < 0.01 * s or high > s for s in sigma):
-            span = f"{0.01 * min(sigma):.0f} to {min(sigma):.0f} Hz" if sigma else ""
+        specs = [s.fill for s in chamber.profile] if isinstance(chamber, LineChamber) else [chamber.fill]
+        here = f"cabinets.{variant.cabinet.name}.chambers.{number}"
+        ranges = [r for spec in specs if spec and (r := Fill(spec.flow_resistivity, spec.model).fitted_range)]
+        if ranges:
+            low, high = max(low for low, _ in ranges), min(high for _, high in ranges)
+            if float(result.frequency[0]) < low or float(result.frequency[-1]) > high:
+                yield kit.finding(
+                    "note", "fill_range", here,
+                    f"the power-law model of this filling was fitted from {low:.0f} to {high:.0f} Hz",
+                    "outside it is used as printed",
+                )  # fmt: skip
+        if not isinstance(chamber, LineChamber) and chamber.fill and chamber.fill.model == "rigid_fibre":
             yield kit.finding(
-                "note", "fill_range", f"cabinets.{variant.cabinet.name}.chambers.{number}",
-                f"the power-law model of the filling is published for {span} at this flow resistivity",
-                "outside it is used as printed",
+                "warning", "fill_without_effect", here,
+                "the rigid_fibre model leaves the air adiabatic, so in a box this filling changes nothing",
+                "power_law works in boxes, rigid_fibre in lines",
             )  # fmt: skip
 
 
@@ -88,27 +107,34 @@ def _tables(kit: Kit, data: DriverData, predictions: Sequence[Prediction]) -> It
             f"{data.name} works into a chamber, which its impedance table knows nothing of",
             "its small-signal parameters are used instead",
         )  # fmt: skip
-    response = data.response
-    if response is not None:
-        low = min(float(result.frequency[0]) for result in predictions)
-        high = max(float(result.frequency[-1]) for result in predictions)
-        table = response.table
-        if low < table.frequency[0] or high > table.frequency[-1]:
+    tables = {"impedance": data.impedance, "response": data.response.table if data.response else None}
+    low = min(float(result.frequency[0]) for result in predictions)
+    high = max(float(result.frequency[-1]) for result in predictions)
+    beyond = {"impedance": "held at its end values", "response": "12 dB an octave below and level above"}
+    for what, table in tables.items():
+        if table and (low < table.frequency[0] or high > table.frequency[-1]):
             yield kit.finding(
-                "note", "table_range", f"{path}.response",
+                "note", "table_range", f"{path}.{what}",
                 f"{table.file} covers {table.frequency[0]:g} Hz to {table.frequency[-1]:g} Hz",
-                "it is continued with 12 dB an octave below and level above",
+                f"beyond that it is continued: {beyond[what]}",
             )  # fmt: skip
-        if table.phase is None:
+        if table and table.phase is None:
             yield kit.finding(
-                "note", "minimum_phase", f"{path}.response",
+                "note", "minimum_phase", f"{path}.{what}",
                 f"{table.file} has no phase", "the phase is taken as minimum phase",
             )  # fmt: skip
-        if response.mounted == "standard_baffle":
-            yield kit.finding(
-                "note", "standard_baffle", f"{path}.response",
-                f"{table.file} was measured on a standard baffle (IEC 60268-5)", "it is treated as measured in a wall",
-            )  # fmt: skip
+    mounted = data.response.mounted if data.response else None
+    if mounted == "standard_baffle":
+        yield kit.finding(
+            "note", "standard_baffle", f"{path}.response",
+            "the response was measured on a standard baffle (IEC 60268-5)", "it is treated as measured in a wall",
+        )  # fmt: skip
+    if mounted == "this_cabinet" and any(result.variant.placement.kind == "in_wall" for result in predictions):
+        yield kit.finding(
+            "note", "cabinet_table_in_wall", f"{path}.response",
+            "the response was measured in its cabinet, and a variant is in a wall",
+            "there it is used as if measured in that wall",
+        )  # fmt: skip
 
 
 def _in_chamber(variant: Variant, data: DriverData) -> bool:

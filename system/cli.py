@@ -325,11 +325,14 @@ def protect(
     force: Force = False,
 ) -> None:
     """Does a woofer need a high-pass? Verdict, evidence, choices from stock."""
+    from system.checks import examine_impedance
     from system.protect import protect as compute
     from system.sheets import data
 
     loaded = _load(kit, settings)
-    verdicts = {each.name: compute(loaded, each) for each in _chosen(loaded, variant)}
+    variants = _chosen(loaded, variant)
+    findings = (*loaded.findings, *examine_impedance(loaded, variants))
+    verdicts = {each.name: compute(loaded, each) for each in variants}
     if csv is not None:
         _write_csv(csv, {"choices.csv": data.choices_csv(v for each in verdicts.values() for v in each)}, force)
     if output is not None:
@@ -338,9 +341,9 @@ def protect(
         plots.save(plots.protection(loaded, verdicts), output, force)
     if as_json:
         content = {name: {v.driver: data.verdict(v) for v in each} for name, each in verdicts.items()}
-        _print(data.document(loaded.name, loaded.findings, variants=content))
+        _print(data.document(loaded.name, findings, variants=content))
         return
-    _tell(loaded.findings, kit)
+    _tell(findings, kit)
     if output is None:
         from system.sheets.texts import protection
 
@@ -393,16 +396,17 @@ def _options(
         _print(context.get_help())
 
 
+def _is_kit(word: str) -> bool:
+    """Whether a word of the command line can only be a kit file: by its ending, or because there is such a file."""
+    return word.lower().endswith((".yaml", ".yml")) or Path(word).exists()
+
+
 def main() -> None:
     """The `kitwright` command. A first word that is no command but looks like a file is a kit: its first screen."""
     arguments = sys.argv[1:]
     commands = {name for names in GROUPS.values() for name in names}
-    words = [word for word in arguments if not word.startswith("-")]
-    if (
-        words
-        and not commands.intersection(arguments)
-        and ("." in words[0] or os.sep in words[0] or Path(words[0]).exists())
-    ):
+    kits = [word for word in arguments if not word.startswith("-") and (_is_kit(word) or os.sep in word)]
+    if kits and arguments[0] not in commands:
         arguments = [FIRST_SCREEN, *arguments]
     try:
         app(args=arguments, prog_name="kitwright")

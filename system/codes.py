@@ -235,6 +235,11 @@ _RESULT = {
     ),
     "impedance_low": "The impedance falls below the lowest load that the amplifier stands.",
     "edges_sharp": "The rounding of the cabinet's edges is not in the diffraction model; the edges are computed sharp.",
+    "fill_without_effect": (
+        "The rigid-fibre model adds mass and resistance to moving air and leaves its compression adiabatic. In a box "
+        "the air only compresses, so this model does nothing there; the default model power_law does."
+    ),
+    "cabinet_table_in_wall": "A response table of the driver in its cabinet is used for a variant in a wall.",
     "fill_range": (
         "The filling's power-law model is used outside of the range of frequency over flow resistivity that it was "
         "fitted to, 0.01 to 1."

@@ -38,7 +38,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """`columns` and `predictions` by the variant's name, with the kit's before it where two kits are compared."""
+    """`columns` and `predictions` by the variant's name, with a word for the kit before it (`file.variant`) for two."""
 
     columns: Mapping[str, Column]
     predictions: Mapping[str, Prediction]
@@ -50,15 +50,24 @@ def compare(kits: Sequence[Kit], variants: Sequence[Sequence[Variant]], volts: f
     columns: dict[str, Column] = {}
     predictions: dict[str, Prediction] = {}
     findings: list[Finding] = []
-    for kit, chosen in zip(kits, variants, strict=True):
+    labels = _labels(kits)
+    for number, (kit, chosen) in enumerate(zip(kits, variants, strict=True)):
         results = []
         for variant in chosen:
-            name = variant.name if len(kits) == 1 else f"{kit.path.stem}: {variant.name}"
+            name = variant.name if len(kits) == 1 else f"{labels[number]}.{variant.name}"
             predictions[name] = predict(kit, variant, grid.logarithmic(), volts)
             columns[name] = _column(kit, variant)
             results.append(predictions[name])
         findings += [*kit.findings, *examine(kit, results)]
     return Comparison(columns, predictions, tuple(findings))
+
+
+def _labels(kits: Sequence[Kit]) -> list[str]:
+    """A word for each kit: its file's name, or its folder's where the files are called alike, numbered if all are."""
+    for candidates in ([kit.path.stem for kit in kits], [kit.path.resolve().parent.name for kit in kits]):
+        if len(set(candidates)) == len(kits):
+            return candidates
+    return [f"{kit.path.stem}{number}" for number, kit in enumerate(kits, 1)]
 
 
 def _column(kit: Kit, variant: Variant) -> Column:

@@ -61,6 +61,9 @@ class Table:
     phase: tuple[float, ...] | None = None
 
 
+HIGHEST_OF_PROGRAMME = 20e3  # Hz, upper end of every programme
+
+
 @dataclass(frozen=True, slots=True)
 class Programme:
     """The signal's long-term spectrum and its crest factor (a plain ratio of peak to rms, at the amplifier's input)."""

@@ -46,8 +46,7 @@ POLES = (8, 12, 16, 24, 32, 48, 64)
 def netlist(kit: Kit, variant: Variant, volts: float = 2.83) -> str:
     """The netlist of `variant`, driven by `volts` rms at the amplifier's open-circuit output.
 
-    Raises ValueError where the variant cannot be computed, as `system.build.build` does, or where a driver known by its
-    tables only sits in a chamber.
+    Raises NetworkError where the circuit has no solution.
     """
     model = build(kit, variant)
     sheet = Sheet(f"{kit.name}, variant {variant.name}")

@@ -70,6 +70,8 @@ def loudest(kit: Kit, prediction: Prediction, verdicts: Iterable[Verdict]) -> Lo
     full = kit.amplifier.rated_volts if rms is None else rms
     volts, limited_by = full, "the amplifier"
     for verdict in verdicts:
+        if verdict.state == "omit":
+            continue  # its woofer is silent
         margins = (verdict.fitted if verdict.state == "fit" and verdict.fitted else verdict.link).margins
         margin = margins.decisive if rms is None else margins.programme
         if margin is not None and full * 10 ** (margin / 20) < volts:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from system.circuit import carries_dc
 from system.kit import Part, Place, Variant
 
-IMAGINED = "imagined"  # reference and point of a place that the board does not have
+IMAGINED = "(imagined)"  # reference and point of a place that the board does not have; no name in a kit can be this
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +17,7 @@ class ProtectivePlace:
     place: Place
     variant: Variant
     own: bool
+    woofers: tuple[str, ...]  # whose plus side an imagined place is on; none for the board's own
     state: str  # of the place in the variant as given: fit, link, omit; none for an imagined one
 
 
@@ -29,7 +30,7 @@ def protective_place(variant: Variant, input_points: tuple[str, str], woofer: st
     for place in variant.places.values():
         if place.part.kind == "capacitor" and _in_series(variant, input_points, woofer, place.reference):
             fitted = replace(variant, places={**variant.places, place.reference: replace(place, state="fit")})
-            return ProtectivePlace(fitted.places[place.reference], fitted, True, place.state)
+            return ProtectivePlace(fitted.places[place.reference], fitted, True, (), place.state)
     return _imagined(variant, woofer)
 
 
@@ -63,4 +64,4 @@ def _imagined(variant: Variant, woofer: str) -> ProtectivePlace:
         places={**variant.places, IMAGINED: place},
         hookups={name: served.get(name, hookup) for name, hookup in variant.hookups.items()},
     )
-    return ProtectivePlace(place, changed, False, "none")
+    return ProtectivePlace(place, changed, False, tuple(served), "none")

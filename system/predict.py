@@ -162,16 +162,25 @@ def _listening_paths(
     undelayed = np.exp(1j * omega * listening.distance / model.air.speed_of_sound)[:, None]
     every = paths(box, surroundings, [*drivers, *openings, *leaks], listener, omega, model.air) * undelayed
     n, m = len(drivers), len(openings)
-    in_cabinet = every[:, :n]  # of no interest unless a table says so
-    if any(data.response and data.response.mounted == "this_cabinet" for data in model.data):
-        # the table is the cabinet in free air: what the placement adds is the ratio of this path to the free one
-        distance = np.array([np.linalg.norm(listener - source.position) for source in drivers])
-        delay = np.exp(-1j * omega[:, None] * (distance - listening.distance) / model.air.speed_of_sound)
-        in_cabinet = delay / distance
-        if place.kind == "near_planes":
-            alone = paths(box, Surroundings(attitude=variant.attitude), drivers, listener, omega, model.air) * undelayed
-            in_cabinet = in_cabinet * every[:, :n] / alone
+    in_cabinet = every[:, :n]
+    if place.kind != "in_wall" and any(d.response and d.response.mounted == "this_cabinet" for d in model.data):
+        in_cabinet = in_cabinet / _own_diffraction(model, box, drivers, omega)
     return every[:, :n], every[:, n : n + m], every[:, n + m :], in_cabinet
+
+
+def _own_diffraction(model: Build, box: Box | None, drivers: list[Source], omega: Floats) -> Complexes:
+    """What the cabinet in free air does to each driver (F, N) at its table's own point: the path there over 1/r.
+
+    A table measured in this cabinet holds it already, so it is divided out. Ones for drivers without such a table.
+    """
+    result = np.ones((omega.size, len(drivers)), complex)
+    for i, (data, source) in enumerate(zip(model.data, drivers, strict=True)):
+        if data.response and data.response.mounted == "this_cabinet":
+            distance = data.response.distance
+            point = source.position + distance * source.normal
+            path = paths(box, Surroundings(), [source], point, omega, model.air)[:, 0]
+            result[:, i] = path * distance * np.exp(1j * omega * distance / model.air.speed_of_sound)
+    return result
 
 
 def _source(box: Box | None, cutout: Cutout, radius: float) -> Source:
@@ -259,7 +268,7 @@ class Prediction:
 def predict(kit: Kit, variant: Variant, frequency: Floats, volts: float = 2.83) -> Prediction:
     """Predict `variant` of `kit` at `frequency` (F,) in Hz, rising, for `volts` rms at the amplifier's output.
 
-    Raises KitError where the variant cannot be computed or its impedance is a danger to the amplifier.
+    Raises KitError where the circuit has no solution; `system.checks.examine` judges what comes out.
     """
     model = build(kit, variant)
     figures = summarise(model)

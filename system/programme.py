@@ -10,15 +10,13 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from system.kit import HighPass, Programme
+from system.kit import HIGHEST_OF_PROGRAMME, HighPass, Programme
 
 Floats = NDArray[np.float64]
 
-# One-way peak of the excursion over its rms on a noise-like programme. A cone is a low-pass: clipped noise of a low
-# crest factor comes back to about four in excursion (computed; DEVELOPERS.md says how).
+# One-way peak of the excursion over its rms on a noise-like programme. A cone is a low-pass: noise clipped to a low
+# crest factor in voltage comes back to about four in excursion (computed; tests/test_programme.py does it again).
 EXCURSION_CREST = 4.0
-
-HIGHEST = 20e3  # Hz, upper end of every programme
 
 
 def pink(frequency: Floats) -> Floats:
@@ -71,7 +69,7 @@ def power_shares(programme: Programme, frequency: Floats) -> Floats:
     """
     edges = np.log(frequency)
     edges = np.concatenate([edges[:1], (edges[1:] + edges[:-1]) / 2, edges[-1:]])
-    edges = np.clip(edges, np.log(programme.lowest), np.log(HIGHEST))
+    edges = np.clip(edges, np.log(programme.lowest), np.log(HIGHEST_OF_PROGRAMME))
     power = band_power(programme, frequency) * np.diff(edges)
     total = float(np.sum(power))
     if total <= 0:

@@ -54,6 +54,7 @@ class Verdict:
     named: Figures | None
     subject: Figures | None  # the capacitor that is talked about: the named one, else the kit's own, else the best
     assumed: tuple[str, ...]
+    costs_in_wall: bool  # -3 dB points and ripple are those in a wall, since a dip hides the bass as placed
     other_means: tuple[Means, ...]
     breaks: tuple[Means, ...]
     linear_limit: float | None
@@ -74,16 +75,16 @@ def protect(kit: Kit, variant: Variant) -> tuple[Verdict, ...]:
 
     Raises KitError where the circuit has no solution.
     """
-    swept: dict[tuple[str, str], States] = {}
+    swept: dict[tuple[str, tuple[str, ...]], States] = {}  # one sweep serves all woofers behind a place
     verdicts = []
     for name, hookup in variant.hookups.items():
         if hookup.driver.role == "woofer":
             place = protective_place(variant, kit.input, name)
-            between = place.place.between
-            if between not in swept:
+            key = (place.place.reference, place.woofers)
+            if key not in swept:
                 with kit.blaming("circuit_unsolvable", f"variants.{variant.name}"):
-                    swept[between] = States.of(kit, place)
-            verdicts.append(_verdict(kit, variant, swept[between], name))
+                    swept[key] = States.of(kit, place)
+            verdicts.append(_verdict(kit, variant, swept[key], name))
     return tuple(verdicts)
 
 
@@ -110,13 +111,14 @@ def _verdict(kit: Kit, variant: Variant, states: States, woofer: str) -> Verdict
         place=states.place.place.reference if states.place.own else None,
         state=states.place.state,
         verdict=word,
-        because=_because(word, link, named, data) if known else _unknown(data),
+        because=_because(word, link, named, choices, data) if known else _unknown(data),
         link=link,
         fitted=fitted,
         choices=choices,
         named=named,
         subject=subject,
         assumed=_assumed(kit, variant, data),
+        costs_in_wall=states.in_wall,
         other_means=_other_means(states, woofer, link, receiver) if known else (),
         breaks=_breaks(states, woofer, receiver) if word == "not_needed" else (),
         linear_limit=data.linear_excursion,
@@ -169,7 +171,7 @@ def _breaks(states: States, woofer: str, receiver: HighPass | None) -> tuple[Mea
         margin = margins.decisive
         if margin is not None and margin < UNCERTAINTY:
             volts = _limit_volts(states.kit, stress, margins, margin)
-            limit = f"its limit is reached at {wording.volts_down(volts)} rms of {margins.decided_by}"
+            limit = f"its limit is reached at {wording.drive(volts, states.kit.amplifier.load)} of {margins.decided_by}"
             result.append(Means(label, f"not if {label}: margin {margin:+.1f} dB, {limit}", margin, volts))
     return tuple(result)
 
@@ -195,7 +197,7 @@ def _other_means(states: States, woofer: str, link: Figures, receiver: HighPass 
     if margin is not None and margin < 0:
         volts = _limit_volts(kit, kit.programme, link.margins, margin)
         text = (
-            f"a lower volume setting that is kept: at most {wording.volts_down(volts)} rms of"
+            f"a lower volume setting that is kept: at most {wording.drive(volts, kit.amplifier.load)} of"
             f" {link.margins.decided_by}; the amplifier stays as it is, since clipping burns tweeters"
         )
         means.append(Means("lower_volume", text, 0.0, volts))
@@ -209,7 +211,7 @@ def _assumed(kit: Kit, variant: Variant, data: DriverData) -> tuple[str, ...]:
     return tuple(dict.fromkeys(texts))
 
 
-def _because(word: Word, link: Figures, named: Figures | None, data: DriverData) -> str:
+def _because(word: Word, link: Figures, named: Figures | None, choices: Sequence[Figures], data: DriverData) -> str:
     """One sentence: the figures that decided, and what the named choice does about them."""
     text = f"linked: {_figures_text(link, data)}"
     if named is not None:
@@ -217,6 +219,8 @@ def _because(word: Word, link: Figures, named: Figures | None, data: DriverData)
         if band := named.telling_band:
             cost += f", moves the cone further from {band[0]:.0f} to {band[1]:.0f} Hz"
         text += f"; {wording.group(named.value, named.made_of)}: {_figures_text(named, data)}, {cost}"
+    elif word == "undecided" and not choices:
+        text += "; stock offers no capacitor for this place"
     elif word == "makes_worse":
         text += "; every capacitor from this stock lowers the margin"
     elif word == "undecided":

@@ -11,13 +11,12 @@ from system import quantity
 from system.context import STANDARD_AIR, Context, Path_
 from system.document import advice, label
 from system.fields import Spectrum
-from system.kit import Amplifier, CapacitorStock, Programme, Stock
+from system.kit import HIGHEST_OF_PROGRAMME, Amplifier, CapacitorStock, Programme, Stock
 from system.stockfile import read_stock
 from system.tables import BAND_LEVELS, read_table
 
 SERIES = ("E6", "E12", "E24", "E48", "E96", "E192")  # IEC 60063
 SPECTRA: tuple[str, ...] = get_args(Spectrum)
-HIGHEST = 20e3  # Hz, upper end of every programme
 _DIRECT = ("density", "speed_of_sound")
 _WEATHER = {"temperature": "20 degC", "pressure": "101.325 kPa", "humidity": "50 % humidity"}
 _STOCK = {"capacitors": "capacitance", "resistors": "resistance", "coils": "inductance"}
@@ -93,7 +92,7 @@ def resolve_programme(programme: edge.Programme | None, context: Context) -> Pro
         if table is None:
             return None
         lowest = programme.lowest or default.lowest
-        if not (table.frequency[0] <= HIGHEST and table.frequency[-1] > lowest):
+        if not (table.frequency[0] <= HIGHEST_OF_PROGRAMME and table.frequency[-1] > lowest):
             found = f"{table.file} has no level from {lowest:g} Hz to 20 kHz"
             context.report.error("programme_empty", path, found, "the programme is what lies there")
             return None

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Literal
 
 import numpy as np
@@ -20,7 +20,7 @@ from filters.network import sweep_branch
 from system import programme, summary
 from system.build import Build, build, capacitor
 from system.candidates import Candidate, candidates
-from system.kit import HighPass, Kit, Programme
+from system.kit import HIGHEST_OF_PROGRAMME, HighPass, Kit, Placement, Programme
 from system.place import ProtectivePlace
 from system.predict import PEAK, Transfer, peak_excursion, reference_band, transfer
 
@@ -30,6 +30,7 @@ Complexes = NDArray[np.complexfloating]
 RAISED = 1.06  # excursion over the linked one from which a band counts as made worse (0.5 dB)
 LOW_END_COST = 1.25  # the -3 dB point may rise by this factor
 RIPPLE = 3.0  # dB
+IN_WALL = Placement("in_wall")
 ROWS_AT_ONCE = 256  # keeps a sweep over hundreds of capacitors in tens of megabytes
 
 
@@ -112,7 +113,9 @@ class _Rows:
 class States:
     """One place with the sweep over all its states, at `frequency` (F,); `swept` (F,) is the band that counts.
 
-    `first_rows` holds the row of each candidate's nominal value; the other values it is judged at follow.
+    `first_rows` holds the row of each candidate's nominal value; the other values it is judged at follow. `in_wall`
+    says that levels are those of the same build in a wall: where a dip from a plane hides the bass of the variant as
+    placed (its -3 dB point leaves no room for a ripple), what a capacitor costs could not be seen otherwise.
     """
 
     kit: Kit
@@ -123,6 +126,7 @@ class States:
     candidates: tuple[Candidate, ...]
     first_rows: tuple[int, ...]
     rows: _Rows
+    in_wall: bool
 
     @classmethod
     def of(cls, kit: Kit, place: ProtectivePlace) -> States:
@@ -130,7 +134,7 @@ class States:
         model = build(kit, place.variant)
         lowest = kit.programme.lowest
         below = summary.GRID[0.999 * lowest > summary.GRID]
-        frequency = np.concatenate([below, np.geomspace(lowest, programme.HIGHEST, summary.GRID.size)])
+        frequency = np.concatenate([below, np.geomspace(lowest, HIGHEST_OF_PROGRAMME, summary.GRID.size)])
         offered = candidates(kit, model, place)
         values: list[float] = []
         first_rows = []
@@ -140,8 +144,13 @@ class States:
         impedance = np.zeros((1 + len(values), frequency.size), complex)
         if values:
             impedance[1:] = capacitor(place.place.part, np.array(values)).impedance(2 * np.pi * frequency)
-        rows = _sweep(model, place, transfer(model, frequency), impedance)
-        return cls(kit, model, place, frequency, frequency >= lowest, offered, tuple(first_rows), rows)
+        acoustics = transfer(model, frequency)
+        linked = _sweep(model, place, acoustics, acoustics.total_pressure, impedance[:1])
+        low_end = summary.low_end(frequency, linked.level[0], reference_band(place.variant))
+        in_wall = low_end.ripple is None and place.variant.placement.kind != "in_wall"
+        heard = transfer(build(kit, replace(place.variant, placement=IN_WALL)), frequency) if in_wall else acoustics
+        rows = _sweep(model, place, acoustics, heard.total_pressure, impedance)
+        return cls(kit, model, place, frequency, frequency >= lowest, offered, tuple(first_rows), rows, in_wall)
 
     def figures(
         self, woofer: str, signal: Programme, receiver: HighPass | None, linked_only: bool = False
@@ -164,7 +173,10 @@ class States:
         return np.asarray((self.rows.excursion[row, :, self.model.names.index(woofer)] * volts)[self.swept])
 
 
-def _sweep(model: Build, place: ProtectivePlace, acoustics: Transfer, impedance: Complexes) -> _Rows:
+def _sweep(
+    model: Build, place: ProtectivePlace, acoustics: Transfer, pressure: Complexes, impedance: Complexes
+) -> _Rows:
+    """The rows for each impedance (C, F) in the place; `pressure` (F, N) is what is heard per ampere in each driver."""
     index = [e.reference for e in model.network.elements].index(place.place.reference)
     pieces = []
     for start in range(0, len(impedance), ROWS_AT_ONCE):
@@ -181,7 +193,7 @@ def _sweep(model: Build, place: ProtectivePlace, acoustics: Transfer, impedance:
         pieces.append(
             _Rows(
                 np.stack([peak_excursion(acoustics, current, i) for i in range(len(model.drivers))], axis=-1),
-                summary.level(np.einsum("fj,cfj->cf", acoustics.total_pressure, current)),
+                summary.level(np.einsum("fj,cfj->cf", pressure, current)),
                 np.min(np.abs(solution.input_impedance + model.kit.amplifier.cable), axis=-1),
                 np.abs(solution.element_volts[..., index]),
                 np.abs(solution.element_current[..., index]),
@@ -267,10 +279,13 @@ class _Curves:
         linked = self.low_ends[0]
         reasons = []
         corners = [self.low_ends[row].minus_3 or math.inf for row in over]
-        if linked.minus_3 is not None and max(corners) > LOW_END_COST * linked.minus_3:
+        if max(corners) > LOW_END_COST * (linked.minus_3 or math.inf):
             reasons.append("the -3 dB point rises by more than a quarter")
         allowed_ripple = max(RIPPLE, linked.ripple or 0.0)
-        if max(self.low_ends[row].ripple or 0.0 for row in over) > allowed_ripple:
+        ripples = [self.low_ends[row].ripple for row in over]
+        if None in ripples and linked.ripple is not None:
+            reasons.append("no ripple can be told, since nothing is left of the bass")
+        elif max(ripple or 0.0 for ripple in ripples) > allowed_ripple:
             reasons.append(f"ripple above {allowed_ripple:.1f} dB")
         lowest = self.rows.lowest_impedance
         allowed = min(float(lowest[0]), self.states.kit.amplifier.lowest_load or math.inf)

@@ -48,6 +48,14 @@ def volts_down(value: float) -> str:
     return f"{math.floor(value * 10 + 1e-9) / 10:.1f} V"
 
 
+def drive(value: float, load: float) -> str:
+    """A limit on drive in volts rms, then in watts into the rated load (ohm), both rounded down."""
+    watts = value**2 / load
+    digits = 0 if watts >= 10 else 1
+    down = math.floor(watts * 10**digits + 1e-9) / 10**digits
+    return f"{volts_down(value)} rms ({down:.{digits}f} W into {load:g} ohm)"
+
+
 def farads(value: float) -> str:
     """A capacitance as it is marked: uF, below 1 uF nF."""
     return f"{_figures(value * 1e6)} uF" if value >= 1e-6 else f"{_figures(value * 1e9)} nF"

@@ -301,11 +301,11 @@ def test_compare_two_kits_side_by_side(tmp_path: Path) -> None:
     done = kitwright("compare", kit, MARSHLIGHT, "--variant", "v")
     assert done.returncode == 2  # the second has no such variant
     done = kitwright("compare", kit, kit, "--json")
-    assert done.returncode == 0, done.stderr
+    assert list(json.loads(done.stdout)["variants"]) == ["kit1.v", "kit2.v"]
     other = tmp_path / "other.yaml"
     other.write_text(kit.read_text().replace("50 W", "60 W"))
     names = json.loads(kitwright("compare", kit, other, "--json").stdout)["variants"]
-    assert list(names) == ["kit: v", "other: v"]
+    assert list(names) == ["kit.v", "other.v"]
 
 
 def test_same_input_same_bytes() -> None:
@@ -369,3 +369,36 @@ def test_the_template_names_every_key() -> None:
     text = template("start")
     missing = {key for key in keys if f"{key}:" not in text}
     assert missing == set()
+
+
+def test_a_variant_may_be_called_like_a_command(tmp_path: Path) -> None:
+    kit = write_kit(tmp_path, variants="{predict: {cabinet: box}}")
+    for words in ([kit, "--variant", "predict"], ["--variant", "predict", kit]):
+        done = kitwright(*words)
+        assert done.returncode == 0, done.stderr
+        assert "predict" in done.stdout
+
+
+def test_protect_refuses_what_predict_refuses(tmp_path: Path) -> None:
+    kit = write_kit(
+        tmp_path,
+        parts="{L1: {coil: 1 mH, between: [in, w]}, C2: {capacitor: 68 uF, between: [w, common]}}",
+        hookup="{woofer: {driver: woofer, plus: w, minus: common}}",
+        amplifier="{power: 50 W, load: 8 ohm, lowest_load: 3.2 ohm}",
+        variants="{v: {cabinet: box, parts: {L1: link}}}",
+    )
+    for words in (["protect", kit], [kit]):
+        done = kitwright(*words)
+        assert done.returncode == 2
+        assert "error[impedance_link]" in done.stderr
+
+
+@pytest.mark.parametrize("variants", [1, 8, 30])
+def test_many_variants_still_fit_the_screen(variants: int, tmp_path: Path) -> None:
+    name = "a_long_name_for_a_variant_"
+    text = ", ".join(f"{name}{i}: {{cabinet: box}}" for i in range(variants))
+    done = kitwright(write_kit(tmp_path, variants=f"{{{text}}}"))
+    lines = done.stdout.splitlines()
+    assert len(lines) <= 24
+    assert max(map(len, lines)) <= 100
+    assert lines[-1].startswith("next:")

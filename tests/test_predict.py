@@ -205,6 +205,9 @@ def test_without_cutouts_all_that_radiates_is_one_point(tmp_path: Path) -> None:
     np.testing.assert_allclose(aside.pressure, on_axis.pressure, rtol=1e-12)
 
 
+DOME_CABINET = "{box: {baffle: {width: 200 mm, height: 300 mm, depth: 200 mm}, cutouts: {dome: [90 mm, 200 mm]}}}"
+
+
 @pytest.mark.parametrize("placement", ["in_wall", "free_standing", "{below: 0.4 m}"])
 def test_a_table_of_this_cabinet_holds_its_diffraction(tmp_path: Path, placement: str) -> None:
     """Free standing it is the table; near a plane, the plane is added: at low frequency, an image's worth."""
@@ -220,7 +223,7 @@ def test_a_table_of_this_cabinet_holds_its_diffraction(tmp_path: Path, placement
         np.array([20.0, 500.0, 10e3]),
         drivers=dome,
         hookup="{dome: {driver: dome, plus: in, minus: common}}",
-        cabinets="{box: {baffle: {width: 200 mm, height: 300 mm, depth: 200 mm}, cutouts: {dome: [90 mm, 200 mm]}}}",
+        cabinets=DOME_CABINET,
         variants=f"{{v: {{cabinet: box, placement: {placement}}}}}",
     )
     found = level(result.pressure)
@@ -229,3 +232,29 @@ def test_a_table_of_this_cabinet_holds_its_diffraction(tmp_path: Path, placement
         assert found[0] == pytest.approx(86 + 20 * np.log10(1 + 1 / 1.562), abs=0.3)
     else:
         np.testing.assert_allclose(found, 86, atol=1e-6)
+
+
+def test_a_table_of_this_cabinet_is_not_omnidirectional(tmp_path: Path) -> None:
+    """Off the axis it has what the cabinet and the dome do there, like a table from a wall, each over its own axis."""
+    rows = np.geomspace(20, 20e3, 61)
+    (tmp_path / "z.txt").write_text("\n".join(f"{f} 6 0" for f in rows))
+    (tmp_path / "p.txt").write_text("\n".join(f"{f} 86 0" for f in rows))
+    results = {}
+    for mounted in ("this_cabinet", "wall"):
+        for angle in (0, 60, 100):
+            dome = (
+                "{dome: {role: tweeter, re: 5 ohm, sd: 20 cm2, impedance: z.txt,"
+                f" response: {{file: p.txt, volts: 2.83 V, distance: 1 m, mounted: {mounted}, phase: measured}}}}}}"
+            )
+            results[mounted, angle] = only(
+                tmp_path,
+                np.array([200.0, 2000.0, 8000.0]),
+                drivers=dome,
+                hookup="{dome: {driver: dome, plus: in, minus: common}}",
+                cabinets=DOME_CABINET,
+                more=f"listening: {{distance: 1 m, angle_horizontal: {angle} deg}}",
+            ).pressure
+    for angle in (60, 100):
+        found = results["this_cabinet", angle] / results["this_cabinet", 0]
+        np.testing.assert_allclose(found, results["wall", angle] / results["wall", 0], rtol=1e-9)
+        assert level(found)[2] < level(np.ones(1))[0] - 6

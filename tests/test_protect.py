@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 
 from system import programme, summary
-from system.kit import Kit, Variant
+from system.examples import scenarios
+from system.kit import Kit, Placement, Variant
+from system.kitfile import load_kit
 from system.place import protective_place
 from system.predict import predict
 from system.protect import Verdict, protect
@@ -229,3 +231,28 @@ def test_ripple_and_points_are_those_of_the_variant_as_placed(tmp_path: Path) ->
     low = summary.low_end(summary.GRID, level(result.pressure), summary.WOOFER_BAND)
     assert verdict.link.ripple == pytest.approx(low.ripple, abs=0.02)
     assert verdict.link.minus_3 == pytest.approx(low.minus_3, rel=1e-3)
+
+
+def test_like_woofers_in_chambers_of_their_own_get_the_same_verdict(tmp_path: Path) -> None:
+    """Two imagined places on the same point, each before the woofer of one chamber."""
+    cabinets = (
+        "{box: {chambers: [{kind: sealed, drivers: [a], volume: 4 L}, {kind: sealed, drivers: [b], volume: 4 L}]}}"
+    )
+    kit = sealed_kit(tmp_path, parts="{}", hookup=TWO.replace("plus: w", "plus: in"), cabinets=cabinets)
+    _same(*protect(kit, first(kit)))
+
+
+def test_costs_are_judged_in_a_wall_where_a_dip_hides_the_bass() -> None:
+    """Against a wall, a dip puts the example's -3 dB point so high that no ripple is left to judge; the same build in a
+    wall has the costs that are used."""
+    kit = load_kit(scenarios() / "marshlight" / "kit.yaml")
+    variant = kit.variants["wall"]
+    placed = protect(kit, variant)[0]
+    reference = protect(kit, replace(variant, placement=Placement("in_wall")))[0]
+    assert placed.costs_in_wall
+    assert not reference.costs_in_wall
+    assert placed.link.minus_3 == pytest.approx(reference.link.minus_3)
+    costs = [{(c.value, c.made_of): (c.minus_3, c.ripple) for c in verdict.choices} for verdict in (placed, reference)]
+    assert costs[0].keys() == costs[1].keys()
+    for key, cost in costs[0].items():
+        assert cost == pytest.approx(costs[1][key])

@@ -126,6 +126,7 @@ def verdict(result: Verdict) -> dict[str, Any]:
         "damage_excursion_mm": _scaled(result.damage_limit, 1e3),
         "worse_band_hz": list(band) if band else None,
         "assumed": list(result.assumed),
+        "costs_in_wall": result.costs_in_wall,
         "link": choice(result.link),
         "fitted": choice(result.fitted) if result.fitted else None,
         "named": choice(result.named) if result.named else None,

@@ -136,7 +136,7 @@ def _verdict_words(row: Row) -> str:
 
 
 def _loudest_text(loudest: Loudest) -> str:
-    return f"{loudest.level:.0f} dB at {wording.volts_down(loudest.volts)}"
+    return f"{loudest.level:.0f} dB at {wording.volts_down(loudest.volts)} rms"
 
 
 COMPARED = (
@@ -185,6 +185,11 @@ def _verdict(variant: Variant, verdict: Verdict, woofers: Sequence[str]) -> list
         " capacitor's own on the sine, worse Hz the band in which it moves the cone further than the link. Above"
         " 200 uF a capacitor is judged over its tolerance.", "  "
     )  # fmt: skip
+    if verdict.costs_in_wall:
+        lines += wrap(
+            "-3 dB and ripple are those of this build in a wall: as placed, a dip from a wall or the floor hides them.",
+            "  ",
+        )
     for figures in shown:
         if figures.refused:
             why = "; ".join(figures.refused)
@@ -280,15 +285,30 @@ def first_screen(path: Path, screen: Overview) -> str:
         ]
         for row in screen.rows
     ]
-    tail = [*_rests_on(screen), *_stops(screen), f"next: kitwright protect {path}"]
+    tail = [*_rests_on(screen), *_stops(screen), _next(path)]
     lines = [*wrap(heading(kit), "  ", ""), "", *table(header, rows), ""]
-    lines += wrap(f"places that differ: {'; '.join(_differing(row) for row in screen.rows)}", "  ", "")
-    room = SCREEN - len(lines) - len(tail)
+    because = wrap(f"places that differ: {'; '.join(_differing(row) for row in screen.rows)}", "  ", "")
     for row in screen.rows:
-        because = wrap(f"{row.variant.name}: {row.verdicts[0].because if row.verdicts else 'no woofers'}", "  ", "")
-        lines += because[: max(0, room)]
-        room -= len(because)
-    return "\n".join(line[:WIDTH] for line in lines + tail)
+        for verdict, woofers in alike(row.verdicts):
+            whose = "" if len(woofers) == len(row.verdicts) else f" {' and '.join(woofers)}"
+            because += wrap(f"{row.variant.name}{whose}: {verdict.because}", "  ", "")
+    lines = _fitted(lines, SCREEN - len(tail), "... more variants: kitwright compare shows them all")
+    lines += _fitted(because, SCREEN - len(tail) - len(lines), "... the rest: kitwright protect shows it")
+    return "\n".join(_fitted_across(line) for line in lines + tail)
+
+
+def _next(path: Path) -> str:
+    line = f"next: kitwright protect {path}"
+    return line if len(line) <= WIDTH else f"next: kitwright protect {path.name}"
+
+
+def _fitted(lines: list[str], room: int, rest: str) -> list[str]:
+    """At most `room` lines; where some had to go, the last says where the rest is."""
+    return lines if len(lines) <= room else [*lines[: max(0, room - 1)], rest][: max(0, room)]
+
+
+def _fitted_across(line: str) -> str:
+    return line if len(line) <= WIDTH else f"{line[: WIDTH - 3]}..."
 
 
 def _differing(row: Row) -> str:
