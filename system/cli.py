@@ -403,6 +403,8 @@ def _is_kit(word: str) -> bool:
 
 def main() -> None:
     """The `kitwright` command. A first word that is no command but looks like a file is a kit: its first screen."""
+    for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(threads, "1")  # many small matrices: a second thread would only wait for the first
     arguments = sys.argv[1:]
     commands = {name for names in GROUPS.values() for name in names}
     kits = [word for word in arguments if not word.startswith("-") and (_is_kit(word) or os.sep in word)]

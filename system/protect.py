@@ -111,7 +111,7 @@ def _verdict(kit: Kit, variant: Variant, states: States, woofer: str) -> Verdict
         place=states.place.place.reference if states.place.own else None,
         state=states.place.state,
         verdict=word,
-        because=_because(word, link, named, choices, data) if known else _unknown(data),
+        because=_because(word, link, named, choices, data, states.in_wall) if known else _unknown(data),
         link=link,
         fitted=fitted,
         choices=choices,
@@ -211,11 +211,19 @@ def _assumed(kit: Kit, variant: Variant, data: DriverData) -> tuple[str, ...]:
     return tuple(dict.fromkeys(texts))
 
 
-def _because(word: Word, link: Figures, named: Figures | None, choices: Sequence[Figures], data: DriverData) -> str:
+def _because(
+    word: Word,
+    link: Figures,
+    named: Figures | None,
+    choices: Sequence[Figures],
+    data: DriverData,
+    in_wall: bool,
+) -> str:
     """One sentence: the figures that decided, and what the named choice does about them."""
     text = f"linked: {_figures_text(link, data)}"
     if named is not None:
-        cost = f"-3 dB point {wording.hertz(link.minus_3)} -> {wording.hertz(named.minus_3)}"
+        where = " in a wall" if in_wall else ""
+        cost = f"-3 dB point{where} {wording.hertz(link.minus_3)} -> {wording.hertz(named.minus_3)}"
         if band := named.telling_band:
             cost += f", moves the cone further from {band[0]:.0f} to {band[1]:.0f} Hz"
         text += f"; {wording.group(named.value, named.made_of)}: {_figures_text(named, data)}, {cost}"
