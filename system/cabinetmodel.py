@@ -17,7 +17,6 @@ from system.fields import (
     Frequency,
     Length,
     Mass,
-    MechanicalResistance,
     Position,
     Volume,
 )
@@ -125,7 +124,7 @@ class Radiator(Model):
     sd: Area
     mms: Mass
     cms: Compliance
-    rms: MechanicalResistance
+    rms: Annotated[float, Quantity("mechanical_resistance", zero=True)]  # one without loss is legal
     count: Count = 1
     cutout: Cutout | None = None
 

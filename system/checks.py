@@ -11,6 +11,8 @@ from system.findings import Finding, KitError
 from system.kit import DriverData, Kit, LineChamber, Variant
 from system.predict import Prediction, Summary, summarise
 
+STAYS = "from 10 Hz up to the reference band the level stays above that mark"
+
 
 def examine(kit: Kit, predictions: Sequence[Prediction]) -> tuple[Finding, ...]:
     """Findings about the predicted variants, in their order.
@@ -35,6 +37,12 @@ def examine_impedance(kit: Kit, variants: Sequence[Variant]) -> tuple[Finding, .
 def _impedance(kit: Kit, variant: Variant, figures: Summary) -> Iterable[Finding]:
     lowest_load, path = kit.amplifier.lowest_load, f"variants.{variant.name}"
     lowest, at = figures.lowest_impedance_ohm, figures.lowest_impedance_hz
+    if lowest is None:
+        yield kit.finding(
+            "warning", "no_current", path, f"{variant.name} draws no current: nothing joins the two input points",
+            "its impedance is infinite, and null in the output",
+        )  # fmt: skip
+        return
     if lowest_load is not None and lowest < lowest_load / 2 and _because_of_a_link(kit, variant, lowest_load):
         yield kit.finding(
             "error", "impedance_link", path,
@@ -50,8 +58,18 @@ def _impedance(kit: Kit, variant: Variant, figures: Summary) -> Iterable[Finding
 
 
 def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
-    variant = result.variant
-    yield from _impedance(kit, variant, result.summary)
+    variant, figures = result.variant, result.summary
+    yield from _impedance(kit, variant, figures)
+    nothing = {
+        "minus_3_db_hz": figures.minus_3_db_hz is None and STAYS,
+        "minus_10_db_hz": figures.minus_10_db_hz is None and STAYS,
+        "rated_impedance_ohm": figures.lowest_impedance_ohm is not None
+        and figures.rated_impedance_ohm is None
+        and "the lowest impedance is under 80 % of 2 ohm",
+    }
+    for name, why in nothing.items():
+        if why:
+            yield kit.finding("note", "no_figure", f"variants.{variant.name}", f"{variant.name} has no {name}", why)
     baffle = variant.cabinet.baffle
     if baffle is not None and baffle.edge_radius > 0 and variant.placement.kind != "in_wall":
         yield kit.finding(
@@ -85,7 +103,7 @@ def _because_of_a_link(kit: Kit, variant: Variant, lowest_load: float) -> bool:
     if all(place.state != "link" for place in variant.places.values()):
         return False
     fitted = summarise(build(kit, replace(variant, places=places)))
-    return fitted.lowest_impedance_ohm >= lowest_load / 2
+    return fitted.lowest_impedance_ohm is None or fitted.lowest_impedance_ohm >= lowest_load / 2
 
 
 def _drivers(predictions: Sequence[Prediction]) -> list[DriverData]:

@@ -22,6 +22,7 @@ GROUPS = {  # how the help lists the commands
     "Choose": ("protect",),
     "Reference": ("schema", "explain"),
 }
+PICTURES, TEXTS = (".svg", ".png", ".pdf"), (".json", ".txt", "")
 FIRST_SCREEN = "overview"  # what `kitwright KIT.yaml` alone runs
 
 
@@ -54,8 +55,10 @@ Settings = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="JSON on standard output.")]
 Output = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write to FILE; .svg, .png or .pdf is a picture.")
+    Path | None,
+    typer.Option("-o", "--output", metavar="FILE", help="Write to FILE: .svg, .png, .pdf a picture; .txt, .json text."),
 ]
+Seed = Annotated[int, typer.Option(metavar="N", help="Seed of what is drawn at random (nothing is, so far).")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that are there already.")]
 Volts = Annotated[float, typer.Option(metavar="V", help="Volts rms at the amplifier's output.")]
 From = Annotated[float | None, typer.Option("--from", metavar="HZ", help="Lowest frequency. [default: 20]")]
@@ -115,6 +118,29 @@ def _print(text: str) -> None:
     sys.stdout.flush()
 
 
+def _deliver(text: str, output: Path | None, force: bool) -> None:
+    """Text or JSON to where it was asked for: the file of -o, or standard output (also beside a picture)."""
+    if output is None or _is_picture(output):
+        _print(text)
+    else:
+        from system.output import write_file
+
+        write_file(output, f"{text}\n", force)
+
+
+def _is_picture(output: Path | None) -> bool:
+    """Whether -o asks for a picture rather than for text. Raises KitError for a file that is neither."""
+    from system.findings import usage_error
+
+    if output is None or output.suffix.lower() in TEXTS:
+        return False
+    if output.suffix.lower() in PICTURES:
+        return True
+    raise usage_error(
+        f"-o {output}", f"a picture ends in {', '.join(PICTURES)}, a text in {', '.join(filter(None, TEXTS))}"
+    )
+
+
 def _load(kit: Path, settings: Sequence[str] | None) -> Kit:
     from system.kitfile import load_kit
 
@@ -154,7 +180,9 @@ def _frequencies(source: str | None, start: float | None, stop: float | None, po
         return grid.listed(source)
     if all(value is None for value in given):
         return None
-    return grid.logarithmic(start if start is not None else 20.0, stop if stop is not None else 20e3, points or 400)
+    return grid.logarithmic(
+        20.0 if start is None else start, 20e3 if stop is None else stop, 400 if points is None else points
+    )
 
 
 def _volts(value: float) -> float:
@@ -230,6 +258,7 @@ def predict(
     netlist: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write a SPICE netlist of the variant (give one --variant).")
     ] = None,
+    seed: Seed = 0,
     force: Force = False,
 ) -> None:
     """Response, impedance, excursion, opening speed and driver voltages of each variant."""
@@ -242,7 +271,8 @@ def predict(
     asked = _frequencies(frequencies, start, stop, points)
     volts = _volts(volts)
     variants = _chosen(loaded, variant)
-    curves = as_json or output is not None or csv is not None
+    picture = _is_picture(output)
+    curves = as_json or picture or csv is not None
     frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
     results = [compute(loaded, each, frequency, volts) for each in variants]
     findings = (*loaded.findings, *examine(loaded, results))
@@ -250,19 +280,20 @@ def predict(
         _write_netlist(loaded, variants, netlist, force)
     if csv is not None:
         _write_csv(csv, {f"{r.variant.name}.csv": data.prediction_csv(r) for r in results}, force)
-    if output is not None:
+    if output is not None and picture:
         from system.sheets import plots
 
         plots.save(plots.predictions(loaded, results), output, force)
     if as_json:
         content = {r.variant.name: data.prediction(r) for r in results}
-        _print(data.document(loaded.name, findings, frequency_hz=data.numbers(frequency), variants=content))
+        document = data.document(loaded.name, findings, frequency_hz=data.numbers(frequency), variants=content)
+        _deliver(document, output, force)
         return
     _tell(findings, kit)
-    if output is None and netlist is None:
+    if not picture and netlist is None:
         from system.sheets.texts import predictions
 
-        _print(predictions(loaded, results))
+        _deliver(predictions(loaded, results), output, force)
 
 
 def _write_netlist(kit: Kit, variants: Sequence[Variant], path: Path, force: bool) -> None:
@@ -284,33 +315,42 @@ def compare(
     other: Annotated[Path | None, typer.Argument(metavar="[KIT2.yaml]", help="Another kit beside it.")] = None,
     variant: Variants = None,
     volts: Volts = 2.83,
+    frequencies: Frequencies = None,
+    start: From = None,
+    stop: To = None,
+    points: Points = None,
     settings: Settings = None,
     as_json: AsJson = False,
     output: Output = None,
     csv: CsvFolder = None,
+    seed: Seed = 0,
     force: Force = False,
 ) -> None:
     """The variants side by side: one table, overlaid plots."""
+    from system import grid
     from system.compare import compare as compute
     from system.sheets import data
 
     kits = [_load(path, settings) for path in (kit, other) if path is not None]
     volts = _volts(volts)
-    result = compute(kits, [_chosen(loaded, variant) for loaded in kits], volts)
+    picture = _is_picture(output)
+    asked = _frequencies(frequencies, start, stop, points)
+    frequency = grid.logarithmic() if asked is None else asked
+    result = compute(kits, [_chosen(loaded, variant) for loaded in kits], frequency, volts)
     if csv is not None:
         _write_csv(csv, {f"{name}.csv": data.prediction_csv(p) for name, p in result.predictions.items()}, force)
-    if output is not None:
+    if output is not None and picture:
         from system.sheets import plots
 
         plots.save(plots.comparison(result), output, force)
     if as_json:
-        _print(data.document(kits[0].name, result.findings, **data.comparison(result)))
+        _deliver(data.document(kits[0].name, result.findings, **data.comparison(result)), output, force)
         return
     _tell(result.findings, kit)
-    if output is None:
+    if not picture:
         from system.sheets.texts import comparison
 
-        _print(comparison(result))
+        _deliver(comparison(result), output, force)
 
 
 @app.command()
@@ -322,6 +362,7 @@ def protect(
     as_json: AsJson = False,
     output: Output = None,
     csv: CsvFolder = None,
+    seed: Seed = 0,
     force: Force = False,
 ) -> None:
     """Does a woofer need a high-pass? Verdict, evidence, choices from stock."""
@@ -330,24 +371,25 @@ def protect(
     from system.sheets import data
 
     loaded = _load(kit, settings)
+    picture = _is_picture(output)
     variants = _chosen(loaded, variant)
     findings = (*loaded.findings, *examine_impedance(loaded, variants))
     verdicts = {each.name: compute(loaded, each) for each in variants}
     if csv is not None:
         _write_csv(csv, {"choices.csv": data.choices_csv(v for each in verdicts.values() for v in each)}, force)
-    if output is not None:
+    if output is not None and picture:
         from system.sheets import plots
 
         plots.save(plots.protection(loaded, verdicts), output, force)
     if as_json:
         content = {name: {v.driver: data.verdict(v) for v in each} for name, each in verdicts.items()}
-        _print(data.document(loaded.name, findings, variants=content))
+        _deliver(data.document(loaded.name, findings, variants=content), output, force)
         return
     _tell(findings, kit)
-    if output is None:
+    if not picture:
         from system.sheets.texts import protection
 
-        _print(protection(loaded, verdicts))
+        _deliver(protection(loaded, verdicts), output, force)
 
 
 @app.command()
@@ -388,9 +430,13 @@ def _options(
     version: Annotated[bool, typer.Option("--version", help="Show the version and stop.")] = False,
 ) -> None:
     if version:
-        from importlib.metadata import version as installed
+        from importlib import metadata
 
-        _print(f"kitwright {installed('kitwright')}")
+        try:
+            installed = metadata.version("kitwright")
+        except metadata.PackageNotFoundError:
+            installed = "from a checkout that is not installed"
+        _print(f"kitwright {installed}")
         raise typer.Exit
     if context.invoked_subcommand is None:
         _print(context.get_help())

@@ -230,6 +230,11 @@ _KIT = {
 _RESULT = {
     "frequency_list": "A line of the frequency list is no frequency in Hz.",
     "impedance_link": "Because of a link the impedance falls under half of the lowest load that the amplifier stands.",
+    "no_current": (
+        "No current flows in this variant, since a place that is left out interrupts the only path. It is computed as "
+        "it stands, because a reason is given: nothing moves, and the impedance is infinite."
+    ),
+    "no_figure": "A single figure of the summary does not exist for this variant; it is null in the output.",
     "circuit_unsolvable": (
         "The circuit has no unique solution, for example because parts of 0 ohm close a loop or lie across the input."
     ),

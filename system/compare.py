@@ -45,8 +45,10 @@ class Comparison:
     findings: tuple[Finding, ...]
 
 
-def compare(kits: Sequence[Kit], variants: Sequence[Sequence[Variant]], volts: float = 2.83) -> Comparison:
-    """Compare the chosen `variants` of each of `kits`; predictions are for `volts` on the default grid."""
+def compare(
+    kits: Sequence[Kit], variants: Sequence[Sequence[Variant]], frequency: grid.Floats, volts: float = 2.83
+) -> Comparison:
+    """Compare the chosen `variants` of each of `kits`; predictions are for `volts` rms at `frequency` (F,) in Hz."""
     columns: dict[str, Column] = {}
     predictions: dict[str, Prediction] = {}
     findings: list[Finding] = []
@@ -55,7 +57,7 @@ def compare(kits: Sequence[Kit], variants: Sequence[Sequence[Variant]], volts: f
         results = []
         for variant in chosen:
             name = variant.name if len(kits) == 1 else f"{labels[number]}.{variant.name}"
-            predictions[name] = predict(kit, variant, grid.logarithmic(), volts)
+            predictions[name] = predict(kit, variant, frequency, volts)
             columns[name] = _column(kit, variant)
             results.append(predictions[name])
         findings += [*kit.findings, *examine(kit, results)]

@@ -70,9 +70,10 @@ def loudest(kit: Kit, prediction: Prediction, verdicts: Iterable[Verdict]) -> Lo
     full = kit.amplifier.rated_volts if rms is None else rms
     volts, limited_by = full, "the amplifier"
     for verdict in verdicts:
-        if verdict.state == "omit":
-            continue  # its woofer is silent
-        margins = (verdict.fitted if verdict.state == "fit" and verdict.fitted else verdict.link).margins
+        figures = verdict.fitted if verdict.state == "fit" and verdict.fitted else verdict.link
+        if figures is None or verdict.state == "omit":
+            continue  # nothing is known of its woofer, or it is silent
+        margins = figures.margins
         margin = margins.decisive if rms is None else margins.programme
         if margin is not None and full * 10 ** (margin / 20) < volts:
             volts = full * 10 ** (margin / 20)
@@ -87,7 +88,8 @@ def _level(kit: Kit, prediction: Prediction, volts: float) -> float:
     shares = programme.power_shares(kit.programme, prediction.frequency)
     gain = programme.high_pass_gain(prediction.variant.receiver_high_pass, prediction.frequency)
     squared = np.abs(prediction.pressure / prediction.volts / summary.REFERENCE_PRESSURE) ** 2
-    return 10 * math.log10(float(np.sum(shares * squared * gain**2))) + 20 * math.log10(volts)
+    together = max(float(np.sum(shares * squared * gain**2)), summary.SILENCE**2)
+    return 10 * math.log10(together) + 20 * math.log10(volts)
 
 
 def differing(kit: Kit, variant: Variant) -> tuple[str, ...]:

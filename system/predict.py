@@ -229,8 +229,8 @@ class Summary:
     sensitivity_db: float
     minus_3_db_hz: float | None
     minus_10_db_hz: float | None
-    lowest_impedance_ohm: float
-    lowest_impedance_hz: float
+    lowest_impedance_ohm: float | None  # None where no current flows
+    lowest_impedance_hz: float | None
     rated_impedance_ohm: float | None
 
 
@@ -332,11 +332,12 @@ def summarise(model: Build) -> Summary:
     low = summary.low_end(summary.GRID, summary.level(pressure), reference_band(model.variant))
     magnitude = np.abs(solution.input_impedance + model.kit.amplifier.cable)
     lowest = int(np.argmin(magnitude))
+    flows = bool(np.isfinite(magnitude[lowest]))
     return Summary(
         sensitivity_db=low.reference + 20 * math.log10(model.variant.listening.distance),
         minus_3_db_hz=low.minus_3,
         minus_10_db_hz=low.minus_10,
-        lowest_impedance_ohm=float(magnitude[lowest]),
-        lowest_impedance_hz=float(summary.GRID[lowest]),
-        rated_impedance_ohm=summary.rated_impedance(float(magnitude[lowest])),
+        lowest_impedance_ohm=float(magnitude[lowest]) if flows else None,
+        lowest_impedance_hz=float(summary.GRID[lowest]) if flows else None,
+        rated_impedance_ohm=summary.rated_impedance(float(magnitude[lowest])) if flows else None,
     )

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+import numpy as np
+
 from system import wording
 from system.kit import DriverData, HighPass, Kit, Programme, Variant
 from system.place import protective_place
@@ -48,7 +50,7 @@ class Verdict:
     state: str  # of the place in this variant: fit, link, omit; none for an imagined place
     verdict: Word
     because: str
-    link: Figures
+    link: Figures | None  # None for a woofer whose motion is not known
     fitted: Figures | None  # the kit's own capacitor, where there is a place
     choices: tuple[Figures, ...]
     named: Figures | None
@@ -78,7 +80,11 @@ def protect(kit: Kit, variant: Variant) -> tuple[Verdict, ...]:
     swept: dict[tuple[str, tuple[str, ...]], States] = {}  # one sweep serves all woofers behind a place
     verdicts = []
     for name, hookup in variant.hookups.items():
-        if hookup.driver.role == "woofer":
+        if hookup.driver.role != "woofer":
+            continue
+        if hookup.driver.small_signal is None:
+            verdicts.append(_unknowable(kit, variant, name))
+        else:
             place = protective_place(variant, kit.input, name)
             key = (place.place.reference, place.woofers)
             if key not in swept:
@@ -94,6 +100,35 @@ def alike(verdicts: Iterable[Verdict]) -> list[tuple[Verdict, list[str]]]:
     for verdict in verdicts:
         groups.setdefault(f"{verdict.verdict}: {verdict.because}", (verdict, []))[1].append(verdict.driver)
     return list(groups.values())
+
+
+def _unknowable(kit: Kit, variant: Variant, woofer: str) -> Verdict:
+    """The verdict on a woofer that is known by its tables only, so that nothing tells how far it moves."""
+    place = protective_place(variant, kit.input, woofer)
+    data = variant.hookups[woofer].driver
+    return Verdict(
+        variant=variant.name,
+        driver=woofer,
+        place=place.place.reference if place.own else None,
+        state=place.state,
+        verdict="undecided",
+        because=f"driver {data.name} is known by its tables only, which do not tell its excursion",
+        link=None,
+        fitted=None,
+        choices=(),
+        named=None,
+        subject=None,
+        assumed=_assumed(kit, variant, data),
+        costs_in_wall=False,
+        other_means=(),
+        breaks=(),
+        linear_limit=data.linear_excursion,
+        damage_limit=data.damage_excursion,
+        sine_volts=kit.amplifier.rated_volts,
+        programme_volts=programme_volts(kit, kit.programme),
+        frequency=np.empty(0),
+        curves={},
+    )
 
 
 def _verdict(kit: Kit, variant: Variant, states: States, woofer: str) -> Verdict:
@@ -119,7 +154,7 @@ def _verdict(kit: Kit, variant: Variant, states: States, woofer: str) -> Verdict
         subject=subject,
         assumed=_assumed(kit, variant, data),
         costs_in_wall=states.in_wall,
-        other_means=_other_means(states, woofer, link, receiver) if known else (),
+        other_means=_other_means(states, woofer, link, receiver),
         breaks=_breaks(states, woofer, receiver) if word == "not_needed" else (),
         linear_limit=data.linear_excursion,
         damage_limit=data.damage_excursion,
@@ -187,21 +222,18 @@ def _other_means(states: States, woofer: str, link: Figures, receiver: HighPass 
     """The receiver's high-pass and a lower volume setting, with what each does while the place is linked."""
     kit = states.kit
     high_pass = receiver or OTHER_HIGH_PASS
-    setting = f"{high_pass.corner:g} Hz, order {high_pass.order}, {'in use here' if receiver else 'if it has one'}"
     behind = states.figures(woofer, kit.programme, high_pass, linked_only=True)[0].margins.decisive
-    means = []
-    if behind is not None:
-        text = f"the receiver's high-pass ({setting}): margin {behind:+.1f} dB with the place linked"
-        means.append(Means("receiver_high_pass", text, behind))
-    margin = link.margins.decisive
-    if margin is not None and margin < 0:
+    setting = f"{high_pass.corner:g} Hz, order {high_pass.order}, {'in use here' if receiver else 'if it has one'}"
+    gives = f"margin {behind:+.1f} dB with the place linked" if behind is not None else "what it gives cannot be told"
+    margin, at_most, volts = link.margins.decisive, "", None
+    if margin is not None:
         volts = _limit_volts(kit, kit.programme, link.margins, margin)
-        text = (
-            f"a lower volume setting that is kept: at most {wording.drive(volts, kit.amplifier.load)} of"
-            f" {link.margins.decided_by}; the amplifier stays as it is, since clipping burns tweeters"
-        )
-        means.append(Means("lower_volume", text, 0.0, volts))
-    return tuple(means)
+        at_most = f": at most {wording.drive(volts, kit.amplifier.load)} of {link.margins.decided_by}"
+    lower = f"a lower volume setting that is kept{at_most}; the amplifier stays, since clipping burns tweeters"
+    return (
+        Means("receiver_high_pass", f"the receiver's high-pass ({setting}): {gives}", behind),
+        Means("lower_volume", lower, None if margin is None else 0.0, volts),
+    )
 
 
 def _assumed(kit: Kit, variant: Variant, data: DriverData) -> tuple[str, ...]:
@@ -224,7 +256,7 @@ def _because(
     if named is not None:
         where = " in a wall" if in_wall else ""
         cost = f"-3 dB point{where} {wording.hertz(link.minus_3)} -> {wording.hertz(named.minus_3)}"
-        if band := named.telling_band:
+        if band := named.worse_band:
             cost += f", moves the cone further from {band[0]:.0f} to {band[1]:.0f} Hz"
         text += f"; {wording.group(named.value, named.made_of)}: {_figures_text(named, data)}, {cost}"
     elif word == "undecided" and not choices:

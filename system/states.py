@@ -82,12 +82,6 @@ class Figures:
     worse_band: tuple[float, float] | None
     refused: tuple[str, ...] = ()
 
-    @property
-    def telling_band(self) -> tuple[float, float] | None:
-        """`worse_band` unless it begins an octave above the highest excursion, where the cone hardly moves at all."""
-        band = self.worse_band
-        return band if band and band[0] < 2 * self.peak_excursion_hz else None
-
 
 def programme_volts(kit: Kit, signal: Programme) -> float | None:
     """Programme rms voltage with its peaks at the clipping point, sqrt(2) V_rated / crest; None for a sine."""
@@ -133,8 +127,9 @@ class States:
         """Sweep the place over its candidates. Raises NetworkError where the circuit has no solution."""
         model = build(kit, place.variant)
         lowest = kit.programme.lowest
-        below = summary.GRID[0.999 * lowest > summary.GRID]
-        frequency = np.concatenate([below, np.geomspace(lowest, HIGHEST_OF_PROGRAMME, summary.GRID.size)])
+        coarse = summary.GRID[::3]  # enough for cones, and hundreds of capacitors are tried
+        below = coarse[coarse < 0.999 * lowest]
+        frequency = np.concatenate([below, np.geomspace(lowest, HIGHEST_OF_PROGRAMME, coarse.size)])
         offered = candidates(kit, model, place)
         values: list[float] = []
         first_rows = []
@@ -290,23 +285,29 @@ class _Curves:
         lowest = self.rows.lowest_impedance
         allowed = min(float(lowest[0]), self.states.kit.amplifier.lowest_load or math.inf)
         if min(lowest[row] for row in over) < allowed * (1 - 1e-9):
-            reasons.append("lowest impedance below what the amplifier stands")
+            reasons.append(f"the lowest impedance falls below {allowed:.2f} ohm")
         rating = candidate.voltage_rating
         if rating is not None and max(self.part_volts[row] for row in over) > rating:
             reasons.append(f"its peak volts exceed the rating of {rating:g} V")
+        current_rating = self.states.place.place.part.current_rating  # of the group, whatever it is made of
+        if current_rating is not None and max(self.part_current[row] for row in over) > current_rating:
+            reasons.append(f"its current exceeds the rating of {current_rating:g} A")
         return tuple(reasons)
 
 
 def _worse_band(frequency: Floats, choice: Floats, linked: Floats) -> tuple[float, float] | None:
-    """The band (Hz) in which a choice moves the cone further than the link: of several, the one where it moves most."""
+    """The band (Hz) in which a choice moves the cone further than the link.
+
+    Of several, the one in which the motion it adds, summed over log frequency, is the largest.
+    """
     raised = choice > RAISED * linked
     if not raised.any():
         return None
-    most = int(np.argmax(np.where(raised, choice, 0.0)))
-    others = np.flatnonzero(~raised)
-    start = others[others < most].max(initial=-1) + 1
-    stop = others[others > most].min(initial=raised.size) - 1
-    return float(frequency[start]), float(frequency[stop])
+    added = np.where(raised, choice - linked, 0.0) * np.gradient(np.log(frequency))
+    bounds = np.flatnonzero(np.diff(np.concatenate([[0], raised.astype(np.int8), [0]])))
+    bands = bounds.reshape(-1, 2)  # first and one past the last point of each band
+    start, stop = max(bands, key=lambda band: float(added[band[0] : band[1]].sum()))
+    return float(frequency[start]), float(frequency[stop - 1])
 
 
 def _decibels(limit: float | None, value: float) -> float | None:

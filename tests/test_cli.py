@@ -402,3 +402,56 @@ def test_many_variants_still_fit_the_screen(variants: int, tmp_path: Path) -> No
     assert len(lines) <= 24
     assert max(map(len, lines)) <= 100
     assert lines[-1].startswith("next:")
+
+
+def test_a_silent_variant_is_computed_as_it_stands(tmp_path: Path) -> None:
+    """A reason lets a place be left out; then no current flows, which is said, and nulls stand for infinity."""
+    pieces = {
+        "parts": "{C1: {capacitor: 220 uF, between: [in, w]}}",
+        "hookup": "{woofer: {driver: woofer, plus: w, minus: common}}",
+        "variants": "{v: {cabinet: box, reason: on the bench, parts: {C1: omit}}}",
+    }
+    kit = write_kit(tmp_path, **pieces)
+    done = kitwright("predict", kit, "--json", "--points", 5)
+    assert done.returncode == 0, done.stderr
+    document = json.loads(done.stdout)
+    assert document["variants"]["v"]["impedance_ohm"] == [None] * 5
+    assert document["variants"]["v"]["summary"]["lowest_impedance_ohm"] is None
+    assert {"no_current", "no_figure"} <= {finding["code"] for finding in document["findings"]}
+    for words in (["protect", kit], ["compare", kit], [kit], ["predict", kit, "-o", tmp_path / "p.svg"]):
+        done = kitwright(*words)
+        assert done.returncode == 0, done.stderr
+
+
+def test_a_woofer_known_by_its_tables_is_undecided(tmp_path: Path) -> None:
+    (tmp_path / "z.txt").write_text("20 6 0\n20000 8 20\n")
+    (tmp_path / "p.txt").write_text("20 80 0\n20000 86 0\n")
+    driver = "{woofer: {re: 5.5 ohm, impedance: z.txt, response: {file: p.txt, volts: 2.83 V, distance: 1 m}}}"
+    kit = write_kit(tmp_path, drivers=driver)
+    verdict = json.loads(kitwright("protect", kit, "--json").stdout)["variants"]["v"]["woofer"]
+    assert (verdict["verdict"], verdict["link"], verdict["choices"]) == ("undecided", None, [])
+    for words in (["protect", kit], ["compare", kit], [kit]):
+        done = kitwright(*words)
+        assert done.returncode == 0, done.stderr
+        assert "undecided" in done.stdout
+
+
+def test_text_and_json_to_a_file(tmp_path: Path) -> None:
+    kit = write_kit(tmp_path)
+    for words, name in ((["--json"], "a.json"), ([], "a.txt")):
+        printed = kitwright("predict", kit, *words).stdout
+        done = kitwright("predict", kit, *words, "-o", tmp_path / name)
+        assert (done.returncode, done.stdout) == (0, "")
+        assert (tmp_path / name).read_text() == printed
+
+
+def test_version() -> None:
+    done = kitwright("--version")
+    assert done.returncode == 0
+    assert done.stdout.startswith("kitwright ")
+
+
+def test_compare_takes_frequencies(tmp_path: Path) -> None:
+    done = kitwright("compare", write_kit(tmp_path), "--json", "--from", 50, "--to", 100, "--points", 3, "--seed", 1)
+    assert json.loads(done.stdout)["frequency_hz"] == pytest.approx([50, 70.71067811865476, 100])
+    assert kitwright("predict", write_kit(tmp_path), "--points", 0).returncode == 2

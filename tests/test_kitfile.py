@@ -52,6 +52,8 @@ def test_there_are_enough_wrong_kits_and_none_is_left_over() -> None:
 ELSEWHERE = {"frequency_list", "impedance_link", "impedance_low", "edges_sharp", "fill_range", "excursion_unknown"}
 ELSEWHERE |= {
     "circuit_unsolvable",
+    "no_current",
+    "no_figure",
     "fill_without_effect",
     "cabinet_table_in_wall",
     "impedance_table_unused",

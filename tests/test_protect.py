@@ -256,3 +256,11 @@ def test_costs_are_judged_in_a_wall_where_a_dip_hides_the_bass() -> None:
     assert costs[0].keys() == costs[1].keys()
     for key, cost in costs[0].items():
         assert cost == pytest.approx(costs[1][key])
+
+
+def test_no_current_rating_is_exceeded(tmp_path: Path) -> None:
+    """The place's current rating holds for whatever is put there."""
+    rated = CAPACITOR.replace("tolerance: 10 %", "tolerance: 10 %, current_rating: 3 A")
+    kit = sealed_kit(tmp_path, parts=rated)
+    for choice in protect(kit, first(kit))[0].choices:
+        assert any("current" in why for why in choice.refused) == (choice.part_current > 3)

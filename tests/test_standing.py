@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from enclosures.baffle import Box, Source
-from enclosures.placement import TURNS, Surroundings, _images, _united, listening_point
+from enclosures.placement import TOUCHING, TURNS, Surroundings, _images, _united, listening_point
 from system.context import Context
 from system.document import Report
 from system.kit import Cutout, Listening, Placement, Variant
@@ -72,7 +72,7 @@ def test_agrees_with_the_radiation_model(
     if not inside and "listening_outside" not in found:
         _, low, high, touched = _images(box, surroundings, point)
         # of two opposite planes that both touch, the model turns only one into a bigger body; neither may be faced
-        if all(None in pair or max(pair) > 0 for pair in ((planes[1], planes[2]), (planes[3], planes[4]))):
+        if all(None in pair or max(pair) > TOUCHING for pair in ((planes[1], planes[2]), (planes[3], planes[4]))):
             assert ("faces_plane" in found) == (not allowed(lambda: _united(low, high, touched, sources)))
 
 

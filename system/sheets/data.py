@@ -119,7 +119,7 @@ def verdict(result: Verdict) -> dict[str, Any]:
         "because": result.because,
         "place": result.place,
         "state": result.state,
-        "decided_by": result.link.margins.decided_by,
+        "decided_by": result.link.margins.decided_by if result.link else None,
         "sine_volts": result.sine_volts,
         "programme_volts": result.programme_volts,
         "linear_excursion_mm": _scaled(result.linear_limit, 1e3),
@@ -127,7 +127,7 @@ def verdict(result: Verdict) -> dict[str, Any]:
         "worse_band_hz": list(band) if band else None,
         "assumed": list(result.assumed),
         "costs_in_wall": result.costs_in_wall,
-        "link": choice(result.link),
+        "link": choice(result.link) if result.link else None,
         "fitted": choice(result.fitted) if result.fitted else None,
         "named": choice(result.named) if result.named else None,
         "choices": [choice(figures) for figures in result.choices],
@@ -171,7 +171,9 @@ def choices_csv(results: Iterable[Verdict]) -> str:
     rows = []
     header: list[str] = []
     for result in results:
-        for figures in (result.link, *([result.fitted] if result.fitted else []), *result.choices):
+        for figures in (result.link, result.fitted, *result.choices):
+            if figures is None:
+                continue
             data = choice(figures)
             header = ["variant", "driver", *data]
             cells = [" ".join(map(str, v)) if isinstance(v, list) else v for v in data.values()]

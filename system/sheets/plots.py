@@ -286,6 +286,8 @@ def _variant(kit: Kit, result: Prediction) -> Iterator[Graph]:
         sentence = f"{name}: peak air speed on a sine of {rated:.1f} V (5 and 10 % of the speed of sound: practice)"
         limits = [("17 m/s, cautious", 17.0), ("34 m/s, upper end", 34.0)]
         yield Graph("Does the opening make noise?", sentence, "speed", f[low], lines, limits)
+    if figures.lowest_impedance_ohm is None:
+        return  # no current, no impedance
     lowest = f"lowest {figures.lowest_impedance_ohm:.1f} ohm at {wording.hertz(figures.lowest_impedance_hz)}"
     allowed = kit.amplifier.lowest_load
     limits = [(f"the amplifier stands {allowed:g} ohm", allowed)] if allowed else []
@@ -310,11 +312,10 @@ def comparison(result: Comparison) -> list[Graph]:
     f = first.frequency
     volts = f"{first.volts:g} V, each at its own listening point and placement, not smoothed"
     levels = [Line(name, level(p.pressure)) for name, p in result.predictions.items()]
-    impedances = [Line(name, np.abs(p.impedance)) for name, p in result.predictions.items()]
-    return [
-        Graph("How low and how even?", volts, "level", f, levels),
-        Graph("Is the amplifier safe?", "what the amplifier sees", "impedance", f, impedances),
-    ]
+    drawing = {name: p for name, p in result.predictions.items() if p.summary.lowest_impedance_ohm is not None}
+    impedances = [Line(name, np.abs(p.impedance)) for name, p in drawing.items()]
+    seen = Graph("Is the amplifier safe?", "what the amplifier sees", "impedance", f, impedances)
+    return [Graph("How low and how even?", volts, "level", f, levels), *([seen] if impedances else [])]
 
 
 def protection(kit: Kit, verdicts: Mapping[str, Sequence[Verdict]]) -> list[Graph]:
@@ -322,9 +323,11 @@ def protection(kit: Kit, verdicts: Mapping[str, Sequence[Verdict]]) -> list[Grap
     graphs = []
     for name, each in verdicts.items():
         for verdict, woofers in alike(each):
+            if not verdict.curves:
+                continue
             low = _moving(verdict.frequency)
             limits = [("linear limit", verdict.linear_limit), ("damage limit", verdict.damage_limit)]
-            band = verdict.subject.telling_band if verdict.subject else None
+            band = verdict.subject.worse_band if verdict.subject else None
             hatched = ""
             if band and verdict.subject:
                 span = f"{wording.hertz(band[0])} to {wording.hertz(band[1])}"

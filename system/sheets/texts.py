@@ -28,6 +28,7 @@ NOT_A_TEST = (
     "These are computed ceilings, not a test to run: never feed a sine at such volts to a speaker, least of all to a"
     " tweeter. Loud sound damages hearing."
 )
+SILENT = -100.0  # dB, below which there is nothing to speak of
 BEST = 8  # choices shown
 ALIKE = 0.1  # capacitors closer than this to a better one are not shown
 SCREEN = 24  # lines of the first screen
@@ -173,6 +174,8 @@ def _verdict(variant: Variant, verdict: Verdict, woofers: Sequence[str]) -> list
     state = {"link": ", linked here", "fit": ", fitted here", "omit": ", left out here"}.get(verdict.state, "")
     lines = [f"{variant.name}, {' and '.join(woofers)}: {VERDICTS[verdict.verdict]}   (place: {where}{state})"]
     lines += wrap(verdict.because, "  ")
+    if verdict.link is None:
+        return lines
     if verdict.link.margins.decisive is not None:
         lines += [*_limits(verdict), f"  decided by the {verdict.link.margins.decided_by}"]
     for item in verdict.breaks:
@@ -277,8 +280,8 @@ def first_screen(path: Path, screen: Overview) -> str:
         [
             row.variant.name,
             _verdict_words(row),
-            f"{row.loudest.level:.0f} dB",
-            row.loudest.limited_by,
+            f"{row.loudest.level:.0f} dB" if row.loudest.level > SILENT else "silent",
+            row.loudest.limited_by if row.loudest.level > SILENT else wording.NOTHING,
             wording.hertz(row.prediction.summary.minus_3_db_hz),
             wording.ohms(row.prediction.summary.lowest_impedance_ohm),
             _amplifier_word(kit, row),
@@ -319,7 +322,8 @@ def _amplifier_word(kit: Kit, row: Row) -> str:
     allowed = kit.amplifier.lowest_load
     if allowed is None:
         return "states no lowest load"
-    enough = row.prediction.summary.lowest_impedance_ohm >= allowed
+    lowest = row.prediction.summary.lowest_impedance_ohm
+    enough = lowest is None or lowest >= allowed
     return f"stands {allowed:g} ohm" if enough else f"TOO LOW, it stands {allowed:g}"
 
 
