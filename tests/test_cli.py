@@ -424,8 +424,9 @@ def test_a_silent_variant_is_computed_as_it_stands(tmp_path: Path) -> None:
 
 
 def test_a_woofer_known_by_its_tables_is_undecided(tmp_path: Path) -> None:
-    (tmp_path / "z.txt").write_text("20 6 0\n20000 8 20\n")
-    (tmp_path / "p.txt").write_text("20 80 0\n20000 86 0\n")
+    rows = np.geomspace(20, 20e3, 20)
+    (tmp_path / "z.txt").write_text("\n".join(f"{f} 6 0" for f in rows))
+    (tmp_path / "p.txt").write_text("\n".join(f"{f} 86 0" for f in rows))
     driver = "{woofer: {re: 5.5 ohm, impedance: z.txt, response: {file: p.txt, volts: 2.83 V, distance: 1 m}}}"
     kit = write_kit(tmp_path, drivers=driver)
     verdict = json.loads(kitwright("protect", kit, "--json").stdout)["variants"]["v"]["woofer"]

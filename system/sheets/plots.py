@@ -227,7 +227,7 @@ class _FromZero(_Scale):
         self.unit = unit
 
     def range(self, graph: Graph) -> tuple[float, float]:
-        highest = max(float(np.nanmax(line.values)) for line in graph.lines)
+        highest = max(float(np.nanmax(line.values)) for line in graph.lines) or 1.0  # nothing moves
         limits = [value for _, value in graph.limits if value < 3 * highest]
         return 0.0, 1.08 * max(highest, *limits) if limits else 1.08 * highest
 
