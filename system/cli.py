@@ -457,8 +457,22 @@ def main() -> None:
     if kits and arguments[0] not in commands:
         arguments = [FIRST_SCREEN, *arguments]
     try:
-        app(args=arguments, prog_name="kitwright")
+        status = app(args=arguments, prog_name="kitwright", standalone_mode=False)
     except BrokenPipeError:
         # whoever read our output has gone: not a fault, but nothing more can be said
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise SystemExit(141) from None
+        status = 141
+    except Exception as error:
+        if not hasattr(error, "format_message"):  # what the command-line library raises for bad usage
+            raise
+        status = _bad_usage(error.format_message().rstrip("."), "--json" in arguments)
+    raise SystemExit(status or 0)
+
+
+def _bad_usage(found: str, as_json: bool) -> int:
+    from system.findings import usage_error
+
+    try:
+        _refuse(usage_error(found, "kitwright --help, or kitwright COMMAND --help, lists what there is"), as_json)
+    except typer.Exit as stop:
+        return stop.exit_code

@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from system.findings import Finding, KitError
+from system.findings import COMMAND_LINE, Finding, KitError
 
 _DOCUMENT = {
     "file_missing": "A file that was named does not exist. Files named in a kit are looked up in the kit's own folder.",
@@ -268,4 +268,6 @@ def explanation(code: str) -> str:
         return f"{code}\n{CODES[code]}"
     close = difflib.get_close_matches(code, CODES, 1, 0.5)
     allowed = f"did you mean {close[0]}?" if close else "codes stand in brackets in a finding: error[CODE]"
-    raise KitError([Finding("error", "unknown_code", "", 0, 0, "", f'no finding has the code "{code}"', allowed)])
+    raise KitError(
+        [Finding("error", "unknown_code", COMMAND_LINE, 1, 1, "", f'no finding has the code "{code}"', allowed)]
+    )

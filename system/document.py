@@ -24,7 +24,7 @@ _MOST_VALUES = 10_000  # after aliases are written out
 
 
 class Mark(NamedTuple):
-    """A place in a file, line and column from 1; line 0 where there is none."""
+    """A place in a file, line and column from 1; line 0 where there is none (reported as the file's beginning)."""
 
     file: str
     line: int = 0
@@ -90,7 +90,9 @@ class Report:
         assert code in CODES, code
         parts = tuple(path)
         mark = mark or self.mark(parts, key)
-        finding = Finding(severity, code, mark.file, mark.line, mark.column, ".".join(parts), found, allowed, found)
+        finding = Finding(
+            severity, code, mark.file, max(1, mark.line), max(1, mark.column), ".".join(parts), found, allowed, found
+        )
         # a value inherited through `like:` stands in one place of the file and is faulty once
         fault = (severity, code, *mark, parts[-1:] if mark.line else parts, found if code == "assumed" else "")
         if fault not in self.seen:

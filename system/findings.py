@@ -6,12 +6,13 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
+COMMAND_LINE = "kitwright"  # stands for the file in faults of the command line
 Severity = Literal["error", "warning", "note"]
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One fault, doubt or assumption, and where in which file it stands (line and column from 1, 0 for none)."""
+    """One fault, doubt or assumption, and where in which file it stands: line and column from 1."""
 
     severity: Severity
     code: str
@@ -25,7 +26,7 @@ class Finding:
 
     def text(self) -> str:
         """The line a person reads: file:line:column: severity[code]: what was found; what is allowed."""
-        where = f"{self.file}:{self.line}:{self.column}: " if self.line else f"{self.file}: " if self.file else ""
+        where = f"{self.file}:{self.line}:{self.column}: "
         allowed = f"; {self.allowed}" if self.allowed else ""
         return f"{where}{self.severity}[{self.code}]: {self.message or self.found}{allowed}"
 
@@ -44,4 +45,4 @@ class KitError(ValueError):
 
 def usage_error(found: str, allowed: str) -> KitError:
     """A fault of the command line rather than of a file."""
-    return KitError([Finding("error", "usage", "", 0, 0, "", found, allowed)])
+    return KitError([Finding("error", "usage", COMMAND_LINE, 1, 1, "", found, allowed)])

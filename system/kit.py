@@ -404,10 +404,10 @@ class Kit:
     positions: Mapping[str, tuple[int, int]] = field(default_factory=dict)  # line and column of each dotted path
 
     def locate(self, path: str) -> tuple[int, int]:
-        """Line and column (from 1) of a dotted path in the file, or of its nearest parent; 0, 0 where none is known."""
+        """Line and column (from 1) of a dotted path in the file, or of its nearest parent, else of its beginning."""
         while path and path not in self.positions:
             path = path.rpartition(".")[0]
-        return self.positions.get(path, (0, 0))
+        return self.positions.get(path, (1, 1))
 
     def finding(self, severity: Severity, code: str, path: str, found: str, allowed: str = "") -> Finding:
         """A finding about what stands at a dotted path of this kit's file."""

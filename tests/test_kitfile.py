@@ -135,15 +135,15 @@ def test_explanations_are_whole_sentences() -> None:
 
 def test_whole_kit_at_once(tmp_path: Path) -> None:
     kit = tmp_path / "kit.yaml"
-    assert faults(kit) == [f"{kit}: error[file_missing]: there is no such file"]
-    assert faults(tmp_path) == [f"{tmp_path}: error[file_unreadable]: this is a folder; name the file in it"]
+    assert faults(kit) == [f"{kit}:1:1: error[file_missing]: there is no such file"]
+    assert faults(tmp_path) == [f"{tmp_path}:1:1: error[file_unreadable]: this is a folder; name the file in it"]
     kit.write_bytes(b"format: 1\nkit: Sm\xf8rbr\xf8d\n")
     assert faults(kit) == [f"{kit}:2:8: error[file_not_utf8]: byte 0xf8 is not UTF-8; save the file as UTF-8 text"]
     kit.write_bytes("format: 1".encode("utf-16"))
     assert faults(kit)[0].startswith(f"{kit}:1:1: error[file_not_utf8]")
     kit.write_bytes(b"#" * (1 << 20) + b"\n")
     assert faults(kit) == [
-        f"{kit}: error[file_too_large]: the file is larger than 1 MiB; a kit or table takes a few kB"
+        f"{kit}:1:1: error[file_too_large]: the file is larger than 1 MiB; a kit or table takes a few kB"
     ]
     kit.write_bytes(b"\xef\xbb\xbfformat: 1\nkit: Named\n")  # a byte-order mark is tolerated
     with pytest.raises(KitError) as caught:
@@ -212,19 +212,19 @@ def test_what_if_at_fault() -> None:
     settings += ["cabinets.compact.cutouts.woofer_a.2=1 mm"]
     found = [line for line in faults(FULL, *settings) if line.startswith("--set")]
     assert found == [
-        "--set =: error[setting]: this is no path=value; write for example variants.centre.parts.C1=link",
-        '--set amplifier.laod=4 ohm: error[unknown_key]: amplifier has an unknown key "laod"; it takes power, load, '
-        "lowest_load, output_resistance, cable, current_limit",
-        '--set amplifier.load=8: error[quantity_no_unit]: amplifier.load is "8", without a unit; '
+        "--set =:1:1: error[setting]: this is no path=value; write for example variants.centre.parts.C1=link",
+        '--set amplifier.laod=4 ohm:1:1: error[unknown_key]: amplifier has an unknown key "laod"; it takes '
+        "power, load, lowest_load, output_resistance, cable, current_limit",
+        '--set amplifier.load=8:1:1: error[quantity_no_unit]: amplifier.load is "8", without a unit; '
         "write for example 8 ohm",
-        "--set cabinets.compact.chambers.7.volume=9 L: error[setting]: "
+        "--set cabinets.compact.chambers.7.volume=9 L:1:1: error[setting]: "
         "there is nothing under cabinets.compact.chambers.7; name a key of the kit",
-        "--set cabinets.compact.cutouts.woofer_a.2=1 mm: error[setting]: "
+        "--set cabinets.compact.cutouts.woofer_a.2=1 mm:1:1: error[setting]: "
         "cabinets.compact.cutouts.woofer_a has no item 2; its items are 0 to 1",
-        "--set kit: error[setting]: this is no path=value; write for example variants.centre.parts.C1=link",
-        "--set kit.x=1: error[setting]: there is nothing under kit; name a key of the kit",
-        "--set x=[: error[yaml_syntax]: YAML cannot be read here: expected the node content, but found '<stream end>'; "
-        "look for a missing quote, bracket, colon or space",
+        "--set kit:1:1: error[setting]: this is no path=value; write for example variants.centre.parts.C1=link",
+        "--set kit.x=1:1:1: error[setting]: there is nothing under kit; name a key of the kit",
+        "--set x=[:1:1: error[yaml_syntax]: YAML cannot be read here: expected the node content, but found "
+        "'<stream end>'; look for a missing quote, bracket, colon or space",
     ]
 
 
