@@ -68,6 +68,13 @@ class Build:
     def data(self) -> tuple[DriverData, ...]:
         return tuple(hookup.driver for hookup in self.variant.hookups.values())
 
+    def moving(self, index: int) -> Driver:
+        """The driver at `index` with its small-signal parameters. Raises ValueError where only tables tell of it."""
+        driver = self.drivers[index]
+        if driver is None:
+            raise ValueError(f"driver {self.data[index].name} is known by its tables only and cannot be in a chamber")
+        return driver
+
 
 def build(kit: Kit, variant: Variant) -> Build:
     """Set up the physics of `variant`; whatever could be impossible about it was refused when the kit was read."""

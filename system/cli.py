@@ -6,6 +6,7 @@ import functools
 import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
@@ -22,7 +23,7 @@ GROUPS = {  # how the help lists the commands
     "Choose": ("protect",),
     "Reference": ("schema", "explain"),
 }
-PICTURES, TEXTS = (".svg", ".png", ".pdf"), (".json", ".txt", "")
+TEXTS = (".json", ".txt", "")  # endings of -o that ask for no picture
 FIRST_SCREEN = "overview"  # what `kitwright KIT.yaml` alone runs
 
 
@@ -118,19 +119,10 @@ def _print(text: str) -> None:
     sys.stdout.flush()
 
 
-def _deliver(text: str, output: Path | None, force: bool) -> None:
-    """Text or JSON to where it was asked for: the file of -o, or standard output (also beside a picture)."""
-    if output is None or _is_picture(output):
-        _print(text)
-    else:
-        from system.output import write_file
-
-        write_file(output, f"{text}\n", force)
-
-
 def _is_picture(output: Path | None) -> bool:
     """Whether -o asks for a picture rather than for text. Raises KitError for a file that is neither."""
     from system.findings import usage_error
+    from system.output import PICTURES
 
     if output is None or output.suffix.lower() in TEXTS:
         return False
@@ -139,6 +131,52 @@ def _is_picture(output: Path | None) -> bool:
     raise usage_error(
         f"-o {output}", f"a picture ends in {', '.join(PICTURES)}, a text in {', '.join(filter(None, TEXTS))}"
     )
+
+
+@dataclass(frozen=True)
+class _Showing:
+    """How a result is to be shown: as a picture, as JSON or as text; on standard output or in the file of -o."""
+
+    kit: Path
+    output: Path | None
+    as_json: bool
+    force: bool
+    drawn: bool  # -o asks for a picture
+
+    @classmethod
+    def of(cls, kit: Path, output: Path | None, as_json: bool, force: bool) -> _Showing:
+        """Raises KitError for an -o that is neither a picture nor a text."""
+        return cls(kit, output, as_json, force, _is_picture(output))
+
+    def show(
+        self,
+        findings: Iterable[Finding],
+        picture: Callable[[Any], Any],
+        document: Callable[[], str],
+        text: Callable[[], str] | None,
+    ) -> None:
+        """Each of the last three is called only if it is asked for, `picture` with the module that draws.
+
+        `text` is None where another file says it all.
+        """
+        if self.drawn and self.output is not None:
+            from system.sheets import plots
+
+            plots.save(picture(plots), self.output, self.force)
+        if self.as_json:
+            self._deliver(document())
+            return
+        _tell(findings, self.kit)
+        if text is not None and not self.drawn:
+            self._deliver(text())
+
+    def _deliver(self, content: str) -> None:
+        if self.output is None or self.drawn:  # beside a picture, JSON goes to standard output
+            _print(content)
+        else:
+            from system.output import write_file
+
+            write_file(self.output, f"{content}\n", self.force)
 
 
 def _load(kit: Path, settings: Sequence[str] | None) -> Kit:
@@ -265,14 +303,14 @@ def predict(
     from system import grid
     from system.checks import examine
     from system.predict import predict as compute
-    from system.sheets import data
+    from system.sheets import data, texts
 
     loaded = _load(kit, settings)
     asked = _frequencies(frequencies, start, stop, points)
     volts = _volts(volts)
     variants = _chosen(loaded, variant)
-    picture = _is_picture(output)
-    curves = as_json or picture or csv is not None
+    showing = _Showing.of(kit, output, as_json, force)
+    curves = as_json or showing.drawn or csv is not None
     frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
     results = [compute(loaded, each, frequency, volts) for each in variants]
     findings = (*loaded.findings, *examine(loaded, results))
@@ -280,20 +318,17 @@ def predict(
         _write_netlist(loaded, variants, netlist, force)
     if csv is not None:
         _write_csv(csv, {f"{r.variant.name}.csv": data.prediction_csv(r) for r in results}, force)
-    if output is not None and picture:
-        from system.sheets import plots
 
-        plots.save(plots.predictions(loaded, results), output, force)
-    if as_json:
+    def document() -> str:
         content = {r.variant.name: data.prediction(r) for r in results}
-        document = data.document(loaded.name, findings, frequency_hz=data.numbers(frequency), variants=content)
-        _deliver(document, output, force)
-        return
-    _tell(findings, kit)
-    if not picture and netlist is None:
-        from system.sheets.texts import predictions
+        return data.document(loaded.name, findings, frequency_hz=data.numbers(frequency), variants=content)
 
-        _deliver(predictions(loaded, results), output, force)
+    showing.show(
+        findings,
+        lambda plots: plots.predictions(loaded, results),
+        document,
+        (lambda: texts.predictions(loaded, results)) if netlist is None else None,
+    )
 
 
 def _write_netlist(kit: Kit, variants: Sequence[Variant], path: Path, force: bool) -> None:
@@ -329,28 +364,22 @@ def compare(
     """The variants side by side: one table, overlaid plots."""
     from system import grid
     from system.compare import compare as compute
-    from system.sheets import data
+    from system.sheets import data, texts
 
     kits = [_load(path, settings) for path in (kit, other) if path is not None]
     volts = _volts(volts)
-    picture = _is_picture(output)
+    showing = _Showing.of(kit, output, as_json, force)
     asked = _frequencies(frequencies, start, stop, points)
     frequency = grid.logarithmic() if asked is None else asked
     result = compute(kits, [_chosen(loaded, variant) for loaded in kits], frequency, volts)
     if csv is not None:
         _write_csv(csv, {f"{name}.csv": data.prediction_csv(p) for name, p in result.predictions.items()}, force)
-    if output is not None and picture:
-        from system.sheets import plots
-
-        plots.save(plots.comparison(result), output, force)
-    if as_json:
-        _deliver(data.document(kits[0].name, result.findings, **data.comparison(result)), output, force)
-        return
-    _tell(result.findings, kit)
-    if not picture:
-        from system.sheets.texts import comparison
-
-        _deliver(comparison(result), output, force)
+    showing.show(
+        result.findings,
+        lambda plots: plots.comparison(result),
+        lambda: data.document(kits[0].name, result.findings, **data.comparison(result)),
+        lambda: texts.comparison(result),
+    )
 
 
 @app.command()
@@ -368,28 +397,26 @@ def protect(
     """Does a woofer need a high-pass? Verdict, evidence, choices from stock."""
     from system.checks import examine_impedance
     from system.protect import protect as compute
-    from system.sheets import data
+    from system.sheets import data, texts
 
     loaded = _load(kit, settings)
-    picture = _is_picture(output)
+    showing = _Showing.of(kit, output, as_json, force)
     variants = _chosen(loaded, variant)
     findings = (*loaded.findings, *examine_impedance(loaded, variants))
     verdicts = {each.name: compute(loaded, each) for each in variants}
     if csv is not None:
         _write_csv(csv, {"choices.csv": data.choices_csv(v for each in verdicts.values() for v in each)}, force)
-    if output is not None and picture:
-        from system.sheets import plots
 
-        plots.save(plots.protection(loaded, verdicts), output, force)
-    if as_json:
+    def document() -> str:
         content = {name: {v.driver: data.verdict(v) for v in each} for name, each in verdicts.items()}
-        _deliver(data.document(loaded.name, findings, variants=content), output, force)
-        return
-    _tell(findings, kit)
-    if not picture:
-        from system.sheets.texts import protection
+        return data.document(loaded.name, findings, variants=content)
 
-        _deliver(protection(loaded, verdicts), output, force)
+    showing.show(
+        findings,
+        lambda plots: plots.protection(loaded, verdicts),
+        document,
+        lambda: texts.protection(loaded, verdicts),
+    )
 
 
 @app.command()

@@ -57,8 +57,9 @@ def compare(
         results = []
         for variant in chosen:
             name = variant.name if len(kits) == 1 else f"{labels[number]}.{variant.name}"
-            predictions[name] = predict(kit, variant, frequency, volts)
             columns[name] = _column(kit, variant)
+            figures = columns[name].row.prediction.summary
+            predictions[name] = predict(kit, variant, frequency, volts, figures)
             results.append(predictions[name])
         findings += [*kit.findings, *examine(kit, results)]
     return Comparison(columns, predictions, tuple(findings))
@@ -73,11 +74,12 @@ def _labels(kits: Sequence[Kit]) -> list[str]:
 
 
 def _column(kit: Kit, variant: Variant) -> Column:
+    first = row(kit, variant)
     sweep = grid.logarithmic(kit.programme.lowest)
-    rated = predict(kit, variant, sweep, kit.amplifier.rated_volts)
+    rated = predict(kit, variant, sweep, kit.amplifier.rated_volts, first.prediction.summary)
     moving = {name: d.excursion for name, d in rated.drivers.items() if d.excursion is not None}
     speeds = {name: opening.speed for name, opening in rated.openings.items()}
-    return Column(row(kit, variant), _worst(sweep, moving), _worst(sweep, speeds))
+    return Column(first, _worst(sweep, moving), _worst(sweep, speeds))
 
 
 def _worst(frequency: grid.Floats, curves: Mapping[str, grid.Floats]) -> Worst | None:

@@ -162,12 +162,7 @@ def _cell(sheet: Sheet, model: Build, cell: Cell, name: str, points: Mapping[str
             f" largest error {_rounded(error)}, where those lines have their corners."
         )
         return [one_port(sheet, names[0], fitted, *terminals[0])]
-    drivers: list[Driver] = []
-    for i, driver_name in zip(cell.members, names, strict=True):
-        driver = model.drivers[i]
-        if driver is None:
-            raise ValueError(f"driver {driver_name} is known by its tables only and cannot be put into a chamber")
-        drivers.append(driver)
+    drivers = [model.moving(i) for i in cell.members]
     velocities = [sheet.node(f"{n}_velocity") for n in names]
     senses = []
     for n, driver, ends, velocity in zip(names, drivers, terminals, velocities, strict=True):

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from system.findings import usage_error
 
+PICTURES = {".svg": "svg", ".png": "png", ".pdf": "pdf"}  # by a file's ending
+
 
 def write_file(path: Path, content: str | bytes, force: bool = False) -> None:
     """Write `content` to `path` (text as UTF-8) in one step.

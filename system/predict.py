@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from enclosures.acoustics import electrical_load
 from enclosures.baffle import Box, Source
-from enclosures.driver import Driver
 from enclosures.placement import Surroundings, listening_point, paths
 from filters import network
 from system import summary, tabulated
@@ -74,7 +73,7 @@ def transfer(model: Build, frequency: Floats) -> Transfer:
             if driver is not None:
                 velocity[:, members, members] = (driver.bl / driver.mechanical_impedance(omega))[:, None]
             continue
-        load = electrical_load([_solid(model, i) for i in members], cell.enclosure, omega, model.air)
+        load = electrical_load([model.moving(i) for i in members], cell.enclosure, omega, model.air)
         impedance[:, members[:, None], members] = load.impedance
         velocity[:, members[:, None], members] = load.velocity
         here = np.arange(done, done + len(cell.opening_names))
@@ -104,15 +103,6 @@ def transfer(model: Build, frequency: Floats) -> Transfer:
         opening_pressure=(charge * to_opening)[:, :, None] * flow,
         leak_pressure=np.einsum("fk,fkn->fn", charge * to_leak, leak),
     )
-
-
-def _solid(model: Build, index: int) -> Driver:
-    driver = model.drivers[index]
-    if driver is None:
-        raise ValueError(
-            f"driver {model.data[index].name} is known by its tables only and cannot be put into a chamber"
-        )
-    return driver
 
 
 def _table_pressure(response: ResponseTable, frequency: Floats) -> Complexes:
@@ -265,14 +255,18 @@ class Prediction:
         return self.openings[opening].speed * (volts / self.volts)
 
 
-def predict(kit: Kit, variant: Variant, frequency: Floats, volts: float = 2.83) -> Prediction:
+def predict(
+    kit: Kit, variant: Variant, frequency: Floats, volts: float = 2.83, figures: Summary | None = None
+) -> Prediction:
     """Predict `variant` of `kit` at `frequency` (F,) in Hz, rising, for `volts` rms at the amplifier's output.
 
+    `figures` is the variant's summary where it is known from another prediction; without it, it is worked out.
     Raises KitError where the circuit has no solution; `system.checks.examine` judges what comes out.
     """
     model = build(kit, variant)
-    figures = summarise(model)
     acoustics = transfer(model, frequency)
+    if figures is None:
+        figures = summarise(model, acoustics if frequency is summary.GRID else None)
     solution = solve(model, acoustics, volts)
     current = solution.load_current
     pressures = np.einsum("fij,fj->fi", acoustics.driver_pressure, current)
@@ -324,9 +318,12 @@ def reference_band(variant: Variant) -> tuple[float, float]:
     return summary.WOOFER_BAND if only_woofers else summary.BAND
 
 
-def summarise(model: Build) -> Summary:
-    """The single figures of a build, for 2.83 V and brought to 1 m; see `system.summary`."""
-    acoustics = transfer(model, summary.GRID)
+def summarise(model: Build, acoustics: Transfer | None = None) -> Summary:
+    """The single figures of a build, for 2.83 V and brought to 1 m; see `system.summary`.
+
+    `acoustics` are those on the summary's grid, where they are at hand.
+    """
+    acoustics = acoustics or transfer(model, summary.GRID)
     solution = solve(model, acoustics, 2.83)
     pressure = np.einsum("fj,fj->f", acoustics.total_pressure, solution.load_current)
     low = summary.low_end(summary.GRID, summary.level(pressure), reference_band(model.variant))

@@ -39,10 +39,6 @@ def ohms(value: float | None) -> str:
     return NOTHING if value is None else f"{value:.1f} ohm"
 
 
-def volts(value: float | None) -> str:
-    return NOTHING if value is None else f"{value:.1f} V"
-
-
 def volts_down(value: float) -> str:
     """A limit on drive, rounded down to 0.1 V."""
     return f"{math.floor(value * 10 + 1e-9) / 10:.1f} V"
@@ -65,22 +61,14 @@ def henries(value: float) -> str:
     return f"{_figures(value * 1e3)} mH" if value >= 1e-4 else f"{_figures(value * 1e6)} uH"
 
 
-def made_of(parts: tuple[float, ...], how: str = "parallel") -> str:
-    """`110 uF + 110 uF` for parts in parallel; empty for a single part."""
-    if len(parts) < 2:
-        return ""
-    return (" + " if how == "parallel" else " in series with ").join(farads(part) for part in parts)
-
-
 def state(value: float | None) -> str:
     """A protective place: `linked`, or its capacitor."""
     return "linked" if value is None else farads(value)
 
 
 def group(value: float | None, parts: tuple[float, ...]) -> str:
-    """`220 uF (100 uF + 120 uF)`."""
-    inner = made_of(parts)
-    return f"{state(value)} ({inner})" if inner else state(value)
+    """`220 uF (100 uF + 120 uF)` for parts in parallel, `220 uF` for a single one."""
+    return f"{state(value)} ({' + '.join(map(farads, parts))})" if len(parts) > 1 else state(value)
 
 
 def part_value(kind: str, value: float) -> str:

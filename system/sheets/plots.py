@@ -22,10 +22,10 @@ from system import wording
 from system.compare import Comparison
 from system.findings import usage_error
 from system.kit import Kit
-from system.output import write_file
+from system.output import PICTURES, write_file
 from system.predict import Prediction
 from system.protect import Verdict, alike
-from system.sheets.texts import VERDICTS, placement_text, programme_text
+from system.sheets.texts import VERDICTS, cabinet_text, placement_text, programme_text
 from system.summary import level
 
 Floats = NDArray[np.float64]
@@ -44,7 +44,6 @@ STYLES = (
 )
 MOVING = 1000.0  # Hz, top of the graphs of excursion and air speed
 FREQUENCY_MARKS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
-FORMATS = {".svg": "svg", ".png": "png", ".pdf": "pdf"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,9 +68,9 @@ class Graph:
 
 def save(graphs: Sequence[Graph], path: Path, force: bool = False) -> None:
     """Draw the graphs below each other and write them as svg, png or pdf by the file's ending. Raises KitError."""
-    kind = FORMATS.get(path.suffix.lower())
+    kind = PICTURES.get(path.suffix.lower())
     if kind is None:
-        raise usage_error(f"-o {path}", f"a picture ends in {', '.join(FORMATS)}")
+        raise usage_error(f"-o {path}", f"a picture ends in {', '.join(PICTURES)}")
     with mpl.rc_context(
         {"svg.hashsalt": "kitwright", "svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 9}
     ):
@@ -248,9 +247,8 @@ SCALES: Mapping[str, _Scale] = {
 
 def _setting(kit: Kit, result: Prediction) -> str:
     variant = result.variant
-    lying = "" if variant.attitude == "upright" else f" {variant.attitude.replace('_', ' ')}"
     return (
-        f"{kit.name}, {variant.name} ({variant.cabinet.name}{lying}, {placement_text(variant.placement)}):"
+        f"{kit.name}, {variant.name} ({cabinet_text(variant)}, {placement_text(variant.placement)}):"
         f" {result.volts:g} V, {result.distance:g} m, not smoothed"
     )
 

@@ -66,8 +66,10 @@ def heading(kit: Kit) -> str:
     )
 
 
-def _attitude(variant: Variant) -> str:
-    return "" if variant.attitude == "upright" else f", {variant.attitude.replace('_', ' ')}"
+def cabinet_text(variant: Variant) -> str:
+    """Which cabinet, and how it lies: `compact, on left side`."""
+    lying = "" if variant.attitude == "upright" else f", {variant.attitude.replace('_', ' ')}"
+    return variant.cabinet.name + lying
 
 
 def predictions(kit: Kit, results: Sequence[Prediction]) -> str:
@@ -77,7 +79,7 @@ def predictions(kit: Kit, results: Sequence[Prediction]) -> str:
         variant = result.variant
         lines += [
             "",
-            f"{variant.name}: cabinet {variant.cabinet.name}{_attitude(variant)}, {placement_text(variant.placement)};"
+            f"{variant.name}: cabinet {cabinet_text(variant)}, {placement_text(variant.placement)};"
             f" {result.volts:g} V, {result.distance:g} m",
             f"  {summary_text(result)}",
         ]
@@ -141,7 +143,7 @@ def _loudest_text(loudest: Loudest) -> str:
 
 
 COMPARED = (
-    ("cabinet", lambda c: c.row.variant.cabinet.name + _attitude(c.row.variant)),
+    ("cabinet", lambda c: cabinet_text(c.row.variant)),
     ("placement", lambda c: placement_text(c.row.variant.placement)),
     ("sensitivity, 2.83 V, 1 m", lambda c: wording.decibels(c.row.prediction.summary.sensitivity_db)),
     ("-3 dB point", lambda c: wording.hertz(c.row.prediction.summary.minus_3_db_hz)),
