@@ -72,7 +72,7 @@ class Build:
         """The driver at `index` with its small-signal parameters. Raises ValueError where only tables tell of it."""
         driver = self.drivers[index]
         if driver is None:
-            raise ValueError(f"driver {self.data[index].name} is known by its tables only and cannot be in a chamber")
+            raise ValueError(f"driver {self.names[index]} is known by its tables only and cannot be put into a chamber")
         return driver
 
 

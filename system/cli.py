@@ -5,16 +5,17 @@ from __future__ import annotations
 import functools
 import os
 import sys
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 from typer.core import TyperGroup
 
+from system.sheets.showing import Showing, say, say_data, write_csv
+
 if TYPE_CHECKING:
-    from system.findings import Finding, KitError
+    from system.findings import KitError
     from system.kit import Kit, Variant
 
 GROUPS = {  # how the help lists the commands
@@ -23,7 +24,6 @@ GROUPS = {  # how the help lists the commands
     "Choose": ("protect",),
     "Reference": ("schema", "explain"),
 }
-TEXTS = (".json", ".txt", "")  # endings of -o that ask for no picture
 FIRST_SCREEN = "overview"  # what `kitwright KIT.yaml` alone runs
 
 
@@ -91,7 +91,7 @@ def _command(function: Callable[..., None]) -> Callable[..., None]:
             while where and where.tb_next:
                 where = where.tb_next
             line = f" ({Path(where.tb_frame.f_code.co_filename).name}:{where.tb_lineno})" if where else ""
-            _say(f"kitwright: a fault of ours, not of your input: {type(error).__name__}: {error}{line}")
+            say(f"kitwright: a fault of ours, not of your input: {type(error).__name__}: {error}{line}")
             raise typer.Exit(70) from None
 
     return run
@@ -99,84 +99,12 @@ def _command(function: Callable[..., None]) -> Callable[..., None]:
 
 def _refuse(error: KitError, as_json: bool) -> NoReturn:
     for finding in error.findings:
-        _say(finding.text())
+        say(finding.text())
     if as_json:
         from system.sheets.data import document
 
-        _print(document(error.kit, error.findings))
+        say_data(document(error.kit, error.findings))
     raise typer.Exit(2)
-
-
-def _say(text: str) -> None:
-    """A line for a person: standard error, in ASCII where the terminal knows no better."""
-    encoding = sys.stderr.encoding or "ascii"
-    print(text.encode(encoding, "replace").decode(encoding), file=sys.stderr)
-
-
-def _print(text: str) -> None:
-    """Data: standard output, always UTF-8."""
-    sys.stdout.buffer.write(text.encode() + b"\n")
-    sys.stdout.flush()
-
-
-def _is_picture(output: Path | None) -> bool:
-    """Whether -o asks for a picture rather than for text. Raises KitError for a file that is neither."""
-    from system.findings import usage_error
-    from system.output import PICTURES
-
-    if output is None or output.suffix.lower() in TEXTS:
-        return False
-    if output.suffix.lower() in PICTURES:
-        return True
-    raise usage_error(
-        f"-o {output}", f"a picture ends in {', '.join(PICTURES)}, a text in {', '.join(filter(None, TEXTS))}"
-    )
-
-
-@dataclass(frozen=True)
-class _Showing:
-    """How a result is to be shown: as a picture, as JSON or as text; on standard output or in the file of -o."""
-
-    kit: Path
-    output: Path | None
-    as_json: bool
-    force: bool
-    drawn: bool  # -o asks for a picture
-
-    @classmethod
-    def of(cls, kit: Path, output: Path | None, as_json: bool, force: bool) -> _Showing:
-        """Raises KitError for an -o that is neither a picture nor a text."""
-        return cls(kit, output, as_json, force, _is_picture(output))
-
-    def show(
-        self,
-        findings: Iterable[Finding],
-        picture: Callable[[Any], Any],
-        document: Callable[[], str],
-        text: Callable[[], str] | None,
-    ) -> None:
-        """Each of the last three is called only if it is asked for, `picture` with the module that draws.
-
-        `text` is None where another file says it all.
-        """
-        if self.drawn and self.output is not None:
-            from system.sheets import plots
-
-            plots.save(picture(plots), self.output, self.force)
-        if self.as_json:
-            self._deliver(document())
-            return
-        _tell(findings, self.kit)
-        if text is not None and not self.drawn:
-            self._deliver(text())
-
-    def _deliver(self, content: str) -> None:
-        if self.output is None or self.drawn:  # beside a picture, JSON goes to standard output
-            _print(content)
-        else:
-            from system.output import write_file
-
-            write_file(self.output, f"{content}\n", self.force)
 
 
 def _load(kit: Path, settings: Sequence[str] | None) -> Kit:
@@ -193,17 +121,6 @@ def _chosen(kit: Kit, names: Sequence[str] | None) -> list[Variant]:
     if unknown:
         raise usage_error(f"--variant {', '.join(unknown)}", f"the kit's variants: {', '.join(kit.variants)}")
     return [variant for name, variant in kit.variants.items() if not names or name in names]
-
-
-def _tell(findings: Iterable[Finding], kit: Path) -> None:
-    """Warnings in full, and how many notes there are."""
-    findings = tuple(findings)
-    notes = sum(finding.severity == "note" for finding in findings)
-    for finding in findings:
-        if finding.severity != "note":
-            _say(finding.text())
-    if notes:
-        _say(f"{notes} {'note' if notes == 1 else 'notes'}, listed by: kitwright proofread {kit}")
 
 
 def _frequencies(source: str | None, start: float | None, stop: float | None, points: int | None) -> Any:
@@ -231,18 +148,6 @@ def _volts(value: float) -> float:
     return value
 
 
-def _write_csv(folder: Path, files: dict[str, str], force: bool) -> None:
-    from system.findings import usage_error
-    from system.output import write_file
-
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise usage_error(f"--csv {folder}: {error.strerror}", "a folder that can be written") from error
-    for name, text in files.items():
-        write_file(folder / name, text, force)
-
-
 @app.command()
 @_command
 def start(
@@ -255,12 +160,12 @@ def start(
 
     text = template("smallest" if smallest else "start")
     if output is None:
-        _print(text.rstrip("\n"))
+        say_data(text.rstrip("\n"))
         return
     from system.output import write_file
 
     write_file(output, text, force)
-    _say(f"{output} written; next: kitwright proofread {output}")
+    say(f"{output} written; next: kitwright proofread {output}")
 
 
 @app.command()
@@ -269,14 +174,14 @@ def proofread(kit: KitFile, settings: Settings = None, as_json: AsJson = False) 
     """Every fault of a kit file, with line and column; nothing is computed."""
     loaded = _load(kit, settings)
     for finding in loaded.findings:
-        _say(finding.text())
+        say(finding.text())
     if as_json:
         from system.sheets.data import document
 
-        _print(document(loaded.name, loaded.findings))
+        say_data(document(loaded.name, loaded.findings))
     else:
         counts = [sum(f.severity == severity for f in loaded.findings) for severity in ("warning", "note")]
-        _print(f"{kit}: no errors, {counts[0]} warnings, {counts[1]} notes")
+        say_data(f"{kit}: no errors, {counts[0]} warnings, {counts[1]} notes")
 
 
 @app.command()
@@ -309,7 +214,7 @@ def predict(
     asked = _frequencies(frequencies, start, stop, points)
     volts = _volts(volts)
     variants = _chosen(loaded, variant)
-    showing = _Showing.of(kit, output, as_json, force)
+    showing = Showing.of(kit, output, as_json, force)
     curves = as_json or showing.drawn or csv is not None
     frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
     results = [compute(loaded, each, frequency, volts) for each in variants]
@@ -317,7 +222,7 @@ def predict(
     if netlist is not None:
         _write_netlist(loaded, variants, netlist, force)
     if csv is not None:
-        _write_csv(csv, {f"{r.variant.name}.csv": data.prediction_csv(r) for r in results}, force)
+        write_csv(csv, {f"{r.variant.name}.csv": data.prediction_csv(r) for r in results}, force)
 
     def document() -> str:
         content = {r.variant.name: data.prediction(r) for r in results}
@@ -368,12 +273,12 @@ def compare(
 
     kits = [_load(path, settings) for path in (kit, other) if path is not None]
     volts = _volts(volts)
-    showing = _Showing.of(kit, output, as_json, force)
+    showing = Showing.of(kit, output, as_json, force)
     asked = _frequencies(frequencies, start, stop, points)
     frequency = grid.logarithmic() if asked is None else asked
     result = compute(kits, [_chosen(loaded, variant) for loaded in kits], frequency, volts)
     if csv is not None:
-        _write_csv(csv, {f"{name}.csv": data.prediction_csv(p) for name, p in result.predictions.items()}, force)
+        write_csv(csv, {f"{name}.csv": data.prediction_csv(p) for name, p in result.predictions.items()}, force)
     showing.show(
         result.findings,
         lambda plots: plots.comparison(result),
@@ -400,12 +305,12 @@ def protect(
     from system.sheets import data, texts
 
     loaded = _load(kit, settings)
-    showing = _Showing.of(kit, output, as_json, force)
+    showing = Showing.of(kit, output, as_json, force)
     variants = _chosen(loaded, variant)
     findings = (*loaded.findings, *examine_impedance(loaded, variants))
     verdicts = {each.name: compute(loaded, each) for each in variants}
     if csv is not None:
-        _write_csv(csv, {"choices.csv": data.choices_csv(v for each in verdicts.values() for v in each)}, force)
+        write_csv(csv, {"choices.csv": data.choices_csv(v for each in verdicts.values() for v in each)}, force)
 
     def document() -> str:
         content = {name: {v.driver: data.verdict(v) for v in each} for name, each in verdicts.items()}
@@ -427,7 +332,7 @@ def schema() -> None:
 
     from system.kitfile import kit_schema
 
-    _print(json.dumps(kit_schema(), indent=1, ensure_ascii=False))
+    say_data(json.dumps(kit_schema(), indent=1, ensure_ascii=False))
 
 
 @app.command()
@@ -437,7 +342,7 @@ def explain(code: Annotated[str, typer.Argument(metavar="CODE|units", help="A fi
     from system.codes import explanation
     from system.quantity import units_text
 
-    _print(units_text() if code == "units" else explanation(code))
+    say_data(units_text() if code == "units" else explanation(code))
 
 
 @app.command(FIRST_SCREEN, hidden=True)
@@ -448,7 +353,7 @@ def overview(kit: KitFile, variant: Variants = None, settings: Settings = None) 
     from system.sheets.texts import first_screen
 
     loaded = _load(kit, settings)
-    _print(first_screen(kit, compute(loaded, _chosen(loaded, variant))))
+    say_data(first_screen(kit, compute(loaded, _chosen(loaded, variant))))
 
 
 @app.callback(invoke_without_command=True)
@@ -463,10 +368,10 @@ def _options(
             installed = metadata.version("kitwright")
         except metadata.PackageNotFoundError:
             installed = "from a checkout that is not installed"
-        _print(f"kitwright {installed}")
+        say_data(f"kitwright {installed}")
         raise typer.Exit
     if context.invoked_subcommand is None:
-        _print(context.get_help())
+        say_data(context.get_help())
 
 
 def _is_kit(word: str) -> bool:
