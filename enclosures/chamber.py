@@ -8,21 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from enclosures.acoustics import AcousticLoad
+from enclosures.acoustics import AcousticLoad, Branch, Inside, load_with_branches
 from enclosures.air import Air
 from enclosures.arrays import ComplexArray, RealArray
 from enclosures.fibre import Fill
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Branch:
-    """An opening on the box, per m3/s that leaves it: the box pressure and the flow out of the box behind it.
-
-    A branch rather than its admittance, because the admittance of a lossless opening passes through infinity.
-    """
-
-    pressure: ComplexArray  # (F,) Pa s/m3
-    flow: ComplexArray  # (F,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,41 +46,30 @@ class AirSpring:
         admittance = 1j * omega * compliance
         return admittance / (1 + admittance * series)
 
-    def leak_conductance(self, air: Air, resonance: float) -> float:
-        """1/RAL in m3/(Pa s), RAL = QL/(wb Cab) across the box (Small, J. Audio Eng. Soc. 21(5), 1973)."""
-        return 2 * math.pi * resonance * self.compliance(air) / self.leak
+    def leak_resistance(self, air: Air, resonance: float) -> float:
+        """RAL = QL/(wb Cab) across the box in Pa s/m3 (Small, J. Audio Eng. Soc. 21(5), 1973)."""
+        return self.leak / (2 * math.pi * resonance * self.compliance(air))
+
+    def leak_branch(self, omega: RealArray, air: Air, resonance: float) -> Branch | None:
+        """The leak as a branch of the box; None where nothing leaks."""
+        if math.isinf(self.leak):
+            return None
+        one: ComplexArray = np.ones(len(omega), dtype=complex)
+        return Branch(one * self.leak_resistance(air, resonance), one, one)
 
     def load(
         self, omega: RealArray, air: Air, resonance: float, cones: int, branches: Sequence[Branch] = ()
     ) -> AcousticLoad:
-        """The load of this box with its openings on `cones` cones that all see the one pressure.
-
-        The amplitude x is the box pressure over the product of all branch pressures, so that nothing is divided by a
-        branch pressure that may be zero.
-        """
-        ones: ComplexArray = np.ones(len(omega), dtype=complex)
-        product = ones
-        for branch in branches:
-            product = product * branch.pressure
-        outflows = []  # per x: the product of the other branches' pressures
-        for i in range(len(branches)):
-            others = ones
-            for j, branch in enumerate(branches):
-                if j != i:
-                    others = others * branch.pressure
-            outflows.append(others)
-        leak = self.leak_conductance(air, resonance)
-        admittance = (self.admittance(omega, air, resonance) + leak) * product
-        for branch, outflow in zip(branches, outflows, strict=True):
-            admittance = admittance + branch.flow * outflow
-        return AcousticLoad(
-            direct=np.zeros((len(omega), cones, cones), dtype=complex),
-            spread=np.repeat(product[:, None], cones, axis=1),
-            gather=np.ones((len(omega), cones), dtype=complex),
-            admittance=admittance,
-            opening_flow=np.stack(outflows, axis=1) if outflows else np.zeros((len(omega), 0), dtype=complex),
-            leak_flow=leak * product,
+        """The load of this box with its openings on `cones` cones; all see the one pressure, the amplitude x."""
+        leak = self.leak_branch(omega, air, resonance)
+        points = cones + len(branches) + (leak is not None)
+        inside = Inside(
+            direct=np.zeros((len(omega), points, points), dtype=complex),
+            spread=np.ones((len(omega), points), dtype=complex),
+            gather=np.ones((len(omega), points), dtype=complex),
+            admittance=self.admittance(omega, air, resonance),
         )
+        return load_with_branches(inside, branches, leak)
 
 
 def require_loss_q(**losses: float) -> None:

@@ -1,13 +1,16 @@
 """The moving-coil driver: its parameters, what follows from them, and models of the voice coil's inductance.
 
-mms includes the air load on both sides of the cone; no other load is added to the cone by the enclosures.
-Time convention e^{+jwt}.
+mms includes the air load on both sides of the cone; no other load is added to the cone by the enclosures. A stated mms
+that lacks some of it is completed with `enclosures.parameters`, a resistance at another temperature is that of
+`heated_resistance`. Time convention e^{+jwt}.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Protocol
 
 import numpy as np
@@ -34,6 +37,30 @@ def _require_positive(owner: str, **values: float) -> None:
     for name, value in values.items():
         if not (math.isfinite(value) and value > 0):
             raise ValueError(f"{owner}: {name} must be above zero, not {value!r}")
+
+
+# What one kelvin adds to a winding's resistance, over its resistance at 20 degC.
+WINDINGS: Mapping[str, float] = MappingProxyType(
+    {
+        "copper": 0.00393,  # IEC 60028, annealed (from memory)
+        "aluminium": 0.00403,  # IEC 60889, hard-drawn (from memory)
+    }
+)
+_REFERENCE_TEMPERATURE = 293.15  # K, of both standards
+
+
+def heated_resistance(re: float, temperature_k: float, winding: str) -> float:
+    """`re` (ohm at 20 degC) of a `winding` of `WINDINGS` at `temperature_k`: re (1 + alpha (T - 293.15 K)).
+
+    Raises ValueError for a resistance that is not above zero, an unknown winding, and outside 200 to 600 K, where the
+    metals leave the straight line by some per cent.
+    """
+    _require_positive("driver", re=re)
+    if winding not in WINDINGS:
+        raise ValueError(f"driver: no winding is made of {winding!r}; known are {', '.join(WINDINGS)}")
+    if not 200 <= temperature_k <= 600:
+        raise ValueError(f"driver: the winding's temperature must lie between 200 and 600 K, not {temperature_k!r} K")
+    return re * (1 + WINDINGS[winding] * (temperature_k - _REFERENCE_TEMPERATURE))
 
 
 @dataclass(frozen=True, slots=True)

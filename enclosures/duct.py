@@ -10,23 +10,27 @@ volume and the mass times the volume behind it). Against the exact solution in B
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property, lru_cache
-from itertools import pairwise
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import pairwise, zip_longest
 from types import MappingProxyType
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from scipy.special import jve
 
 from enclosures.air import Air
 from enclosures.arrays import ComplexArray, RealArray
-from enclosures.fibre import Fill, Fluid
+from enclosures.fibre import Fluid
 
 LARGEST_AREA_RATIO = 1.05  # of the two ends of a slice with linear area
 LARGEST_LOSSY_AREA_RATIO = 1.3  # of the two ends of a slice whose walls' losses are taken at one radius
+_NEARLY_NOTHING = 1e-300  # keeps sin(b)/b finite at b = 0 and is lost beside anything else
+SAME_PLACE = 1e-9  # m: places closer than this are one
+_SAME = 1e-9  # relative: areas closer than this are one
 
 
 class NormalForm(NamedTuple):
@@ -120,48 +124,111 @@ TAPERS: Mapping[str, Taper] = MappingProxyType(
 )
 
 
+class Medium(Protocol):
+    """What fills a duct: hashable, and a fluid at every frequency."""
+
+    def fluid(self, omega: RealArray, air: Air) -> Fluid:
+        """Its complex density and bulk modulus, each (F,), at `omega` (F,) in rad/s."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Slice:
+    """A stretch of duct as one solution with constant q: its `length` (m) and `area` (m2) at the first end.
+
+    `bend` is -q length^2 and `widen` the ratio p1/p2 at high frequency, the square root of the area ratio; walls are
+    those of a round duct of `wall_radius` (m). The mass of the air is `mass_ratio` times that of a straight duct, and
+    `step` (kg/m4) stands in series behind it.
+    """
+
+    length: float
+    area: float
+    bend: float
+    widen: float
+    wall_radius: float
+    fill: Medium | None
+    mass_ratio: float
+    step: float = 0.0
+
+    def cut(self, fraction: float) -> tuple[Slice, Slice]:
+        """The two parts on either side of a fraction of the length; exact, since q stays what it was."""
+        angle = cmath.sqrt(self.bend)
+        sine, cosine = _sine(angle), cmath.cos(angle)
+        slope = (self.widen - cosine) / sine  # L (sqrt S)'/sqrt S at the first end
+        here = (cmath.cos(angle * fraction) + slope * fraction * _sine(angle * fraction)).real  # sqrt S, 1 at first
+        first = replace(self, length=self.length * fraction, bend=self.bend * fraction**2, widen=here, step=0.0)
+        second = replace(
+            self,
+            length=self.length * (1 - fraction),
+            area=self.area * here**2,
+            bend=self.bend * (1 - fraction) ** 2,
+            widen=self.widen / here,
+        )
+        return first, second
+
+
+def _sine(angle: complex) -> complex:
+    """sin(x)/x."""
+    return cmath.sin(angle) / angle if angle else 1.0
+
+
 @dataclass(frozen=True, slots=True)
 class Piece:
     """A stretch of duct without a step: `length` (m), `area` and `end_area` (m2), a word of `TAPERS`, its filling.
 
-    `count` ducts side by side share the areas given: the walls see the radius of one of them.
+    `hydraulic_ratio` is the hydraulic radius 2 area/perimeter over that of a circle of the same area: less than 1 for
+    whatever is not round, or for several ducts side by side that share the areas given. `mass_ratio` is the mass of its
+    air over that of a straight duct (see `enclosures.bends`).
     """
 
     length: float
     area: float
     end_area: float
     taper: str = "area_linear"
-    fill: Fill | None = None
-    count: int = 1
+    fill: Medium | None = None
+    hydraulic_ratio: float = 1.0
+    mass_ratio: float = 1.0
 
     def area_at(self, fraction: float) -> float:
         """Area in m2 at a fraction of the length."""
         return TAPERS[self.taper].area(self.area, self.end_area, fraction)
 
-    def part(self, start: float, stop: float) -> Piece:
-        """The stretch between two fractions of the length; the taper of a part is the taper of the whole."""
-        return Piece(
-            self.length * (stop - start), self.area_at(start), self.area_at(stop), self.taper, self.fill, self.count
+    def joined(self, following: Piece) -> Piece | None:
+        """This piece and the one behind it as one, where that goes on as this began; None where it does not."""
+        whole = replace(self, length=self.length + following.length, end_area=following.end_area)
+        alike = replace(following, length=self.length, area=self.area, end_area=self.end_area) == self
+        goes_on = math.isclose(self.end_area, following.area, rel_tol=_SAME) and math.isclose(
+            whole.area_at(self.length / whole.length), self.end_area, rel_tol=_SAME
         )
+        return whole if alike and goes_on else None
 
-    def slices(self, lossy_walls: bool) -> list[Piece]:
+    def slices(self, lossy_walls: bool) -> list[Slice]:
         """Cut so that each slice is exact, or so short that what it neglects does not matter."""
+        taper = TAPERS[self.taper]
         largest = LARGEST_LOSSY_AREA_RATIO if lossy_walls and self.fill is None else math.inf
-        if not TAPERS[self.taper].exact:
+        if not taper.exact:
             largest = LARGEST_AREA_RATIO
         ratio = math.log(self.end_area / self.area)
-        number = math.ceil(abs(ratio) / math.log(largest))
-        if number <= 1:
-            return [self]
+        number = max(1, math.ceil(abs(ratio) / math.log(largest)))
         inner = [self.area * math.exp(ratio * i / number) for i in range(1, number)]  # equal ratios, not equal lengths
-        cuts = [0.0, *(TAPERS[self.taper].fraction(self.area, self.end_area, area) for area in inner), 1.0]
-        return [self.part(start, stop) for start, stop in pairwise(cuts)]
+        cuts = [0.0, *(taper.fraction(self.area, self.end_area, area) for area in inner), 1.0]
+        return [self._slice(start, stop) for start, stop in pairwise(cuts)]
 
-    @property
-    def wall_radius(self) -> float:
-        """The radius (m) whose inverse is the mean inverse radius (Simpson): wall losses go as 1/radius."""
-        inverse = [math.sqrt(math.pi * self.count / self.area_at(t)) for t in (0.0, 0.5, 1.0)]
-        return 6 / (inverse[0] + 4 * inverse[1] + inverse[2])
+    def _slice(self, start: float, stop: float) -> Slice:
+        """The stretch between two fractions of the length; the taper of a part is the taper of the whole."""
+        first, middle, last = (self.area_at(t) for t in (start, (start + stop) / 2, stop))
+        form = TAPERS[self.taper].normal_form(math.log(last / first))
+        inverse = [math.sqrt(math.pi / area) for area in (first, middle, last)]
+        return Slice(
+            length=self.length * (stop - start),
+            area=form.mean * math.sqrt(first * last) / form.widen,
+            bend=form.bend,
+            widen=form.widen,
+            # wall losses go as 1/radius: the radius whose inverse is the mean inverse radius (Simpson)
+            wall_radius=self.hydraulic_ratio * 6 / (inverse[0] + 4 * inverse[1] + inverse[2]),
+            fill=self.fill,
+            mass_ratio=self.mass_ratio,
+        )
 
 
 def bessel_ratio(z: ComplexArray) -> ComplexArray:
@@ -234,37 +301,48 @@ class TwoPorts:
         return self.uu[:, i] * p - self.pu[:, i] * u, self.pp[:, i] * u - self.up[:, i] * p
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Duct:
-    """`pieces` in a row, cut into slices as their taper and the walls ask for. Area steps have no correction.
+    """Slices in a row. One that is not filled has the wall losses of a round duct if `lossy_walls`."""
 
-    An unfilled piece has the wall losses of a round duct of the same area if `lossy_walls`.
-    """
-
-    pieces: tuple[Piece, ...]
+    slices: tuple[Slice, ...]
     lossy_walls: bool
 
-    @cached_property
-    def slices(self) -> tuple[Piece, ...]:
-        """The slices in order."""
-        return tuple(piece for whole in self.pieces for piece in whole.slices(self.lossy_walls))
+    @property
+    def ends(self) -> RealArray:
+        """Where the slices begin and the last one ends, (n + 1,) in m from the first end."""
+        return np.concatenate([[0.0], np.cumsum([piece.length for piece in self.slices])])
+
+    def cut_at(self, places: Sequence[float]) -> Duct:
+        """The same duct with a boundary between slices at each of `places` (m), to within `SAME_PLACE`."""
+        slices = list(self.slices)
+        for place in places:
+            start, i = 0.0, 0
+            while i < len(slices) - 1 and start + slices[i].length < place - SAME_PLACE:
+                start += slices[i].length
+                i += 1
+            if start + SAME_PLACE < place < start + slices[i].length - SAME_PLACE:
+                slices[i : i + 1] = slices[i].cut((place - start) / slices[i].length)
+        return Duct(tuple(slices), self.lossy_walls)
 
     def fluid(self, omega: RealArray, air: Air) -> Fluid:
         """What each slice is filled with, (F, n)."""
         shape = (len(omega), len(self.slices))
         density = np.full(shape, air.density, dtype=complex)
         modulus = np.full(shape, air.bulk_modulus, dtype=complex)
-        unfilled = [i for i, piece in enumerate(self.slices) if piece.fill is None]
-        if self.lossy_walls and unfilled:
-            walls = wall_losses(omega, np.array([self.slices[i].wall_radius for i in unfilled]), air)
-            density[:, unfilled], modulus[:, unfilled] = walls.density, walls.bulk_modulus
-        filled: dict[Fill, Fluid] = {}
+        bare = [i for i, piece in enumerate(self.slices) if piece.fill is None]
+        if self.lossy_walls and bare:
+            radii, which = np.unique([self.slices[i].wall_radius for i in bare], return_inverse=True)
+            walls = wall_losses(omega, radii, air)
+            density[:, bare], modulus[:, bare] = walls.density[:, which], walls.bulk_modulus[:, which]
+        filled: dict[Medium, Fluid] = {}
         for i, piece in enumerate(self.slices):
             if piece.fill is not None:
                 if piece.fill not in filled:
                     filled[piece.fill] = piece.fill.fluid(omega, air)
                 density[:, i] = filled[piece.fill].density
                 modulus[:, i] = filled[piece.fill].bulk_modulus
+        density *= [piece.mass_ratio for piece in self.slices]
         return Fluid(density, modulus)
 
     def two_ports(self, omega: RealArray, air: Air) -> TwoPorts:
@@ -272,16 +350,28 @@ class Duct:
         return two_ports(omega, self.slices, self.fluid(omega, air))
 
 
-def two_ports(omega: RealArray, slices: Sequence[Piece], fluid: Fluid) -> TwoPorts:
+def duct(pieces: Sequence[Piece], lossy_walls: bool, step_mass: Callable[[float, float], float] | None = None) -> Duct:
+    """`pieces` in a row, cut into slices as their taper and the walls ask for.
+
+    Pieces that go on as one are one, so that it does not matter where a builder divides a taper. `step_mass` gives the
+    acoustic mass (kg/m4) of a step from one area (m2) to another; without it steps have no correction.
+    """
+    joined: list[Piece] = []
+    for piece in pieces:
+        one = joined[-1].joined(piece) if joined else None
+        joined[-1:] = [one] if one else [*joined[-1:], piece]
+    slices: list[Slice] = []
+    for piece, following in zip_longest(joined, joined[1:]):
+        own = piece.slices(lossy_walls)
+        if step_mass and following is not None:
+            own[-1] = replace(own[-1], step=step_mass(piece.end_area, following.area))
+        slices += own
+    return Duct(tuple(slices), lossy_walls)
+
+
+def two_ports(omega: RealArray, slices: Sequence[Slice], fluid: Fluid) -> TwoPorts:
     """Two-ports of `slices` holding `fluid` (F, n): Webster's equation in the normal form of the module's text."""
-    length = np.array([piece.length for piece in slices])
-    log_ratio = [math.log(piece.end_area / piece.area) for piece in slices]
-    forms = [TAPERS[piece.taper].normal_form(u) for piece, u in zip(slices, log_ratio, strict=True)]
-    bend = np.array([form.bend for form in forms])
-    widen = np.array([form.widen for form in forms])
-    area = np.array(
-        [form.mean * math.sqrt(piece.area * piece.end_area) for piece, form in zip(slices, forms, strict=True)]
-    )
+    length, area, bend, widen, step = np.array([(s.length, s.area, s.bend, s.widen, s.step) for s in slices]).T
     # at 0 Hz: sin(b)/b and cos(b) for b^2 of either sign, and the slopes L (sqrt S)'/sqrt S that let a constant
     # pressure move no air and make the two-port's determinant one
     angle = np.sqrt(bend.astype(complex))
@@ -290,20 +380,30 @@ def two_ports(omega: RealArray, slices: Sequence[Piece], fluid: Fluid) -> TwoPor
     slope1 = (widen - cos0) / sin0
     slope2 = (cos0 - 1 / widen) / sin0
 
-    b2 = fluid.density / fluid.bulk_modulus * (omega[:, None] * length) ** 2 + bend  # (b L)^2
-    b = np.sqrt(b2)
-    b = np.where(b.imag > 0, -b, b)  # attenuation is never negative
-    attenuation = -b.imag
-    turn = np.exp(1j * b.real)  # e^{jb} without its growth
-    rest = np.expm1(-2j * b)  # e^{-2jb} - 1
-    cos = turn * (1 + rest / 2)
-    b_safe = np.where(b == 0, 1.0, b)
-    sin = np.where(b == 0, 1.0, turn * rest / (-2j * b_safe))  # sin(b)/b
+    b2 = fluid.density / fluid.bulk_modulus * (omega[:, None] * length) ** 2 + bend + _NEARLY_NOTHING  # (b L)^2
+    b = np.sqrt(b2)  # of either sign: cos(b) and sin(b)/b are even
+    attenuation = np.abs(b.imag)
+    # both without their e^attenuation, from real functions, which keeps every digit of a short slice
+    cosine, sine = np.cos(b.real), np.sin(b.real)
+    sinh = np.expm1(-2 * attenuation) / -2
+    cosh = 1 - sinh
+    sinh = np.copysign(sinh, b.imag)
+    cos = _complex(cosine * cosh, -sine * sinh)
+    sin = _complex(sine * cosh, cosine * sinh) / b
     mass = 1j * omega[:, None] * fluid.density
-    return TwoPorts(
-        pp=(cos + slope1 * sin) / widen,  # p2/p1 at U1 = 0
-        pu=-mass * sin * (length / area),  # p2/U1 at p1 = 0
-        up=((b2 + slope1 * slope2) * sin - (slope1 - slope2) * cos) * (area / length) / mass,
-        uu=(cos - slope2 * sin) * widen,
-        attenuation=attenuation,
-    )
+    mean = area * widen  # of both ends, geometric
+    pp = (cos + slope1 * sin) / widen  # p2/p1 at U1 = 0
+    pu = mass * sin * (-length / mean)  # p2/U1 at p1 = 0
+    up = ((b2 + slope1 * slope2) * sin - (slope1 - slope2) * cos) * (mean / length) / mass
+    uu = (cos - slope2 * sin) * widen
+    if step.any():  # a mass in series behind: p2 falls by jw m U2
+        behind = 1j * omega[:, None] * step
+        pp -= behind * up
+        pu -= behind * uu
+    return TwoPorts(pp, pu, up, uu, attenuation)
+
+
+def _complex(real: RealArray, imaginary: RealArray) -> ComplexArray:
+    whole = np.empty(real.shape, dtype=complex)
+    whole.real, whole.imag = real, imaginary
+    return whole

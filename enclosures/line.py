@@ -1,38 +1,35 @@
-"""The quarter-wave line: a duct closed at one end, drivers anywhere along it, its mouth open or a port.
-
-Two solutions of the duct are enough: phi, which moves no air at the closed end, and psi, which meets the impedance
-beyond the mouth. A cone at x_n that pushes q into the line makes the pressure phi(x<) psi(x>) q/W with W the
-Wronskian p_phi U_psi - p_psi U_phi (Morse & Ingard, Theoretical Acoustics, 1968, on Green's functions in ducts). Each
-is followed in the direction in which it grows, so that neither losses nor length spoil it, and nothing has a pole.
-"""
+"""The quarter-wave line: a duct closed at one end, drivers anywhere along it, mouths that are open or end in a port."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import combinations
 
 import numpy as np
 
-from enclosures.acoustics import AcousticLoad
+from enclosures import tube
+from enclosures.acoustics import AcousticLoad, Branch, load_with_branches
 from enclosures.air import Air
 from enclosures.arrays import ComplexArray, RealArray
 from enclosures.driver import Driver
-from enclosures.duct import TAPERS, Duct, Piece, TwoPorts
+from enclosures.duct import SAME_PLACE, TAPERS, Duct, Piece, duct
 from enclosures.ends import pipe_end, pipe_end_impedance
 from enclosures.fibre import Fill
+from enclosures.steps import step_mass
 from enclosures.vented import Port
 
-_TRACEABLE = 2.0  # nepers between first and last driver up to which an impulse can be followed against its decay
-_SAME_PLACE = 1e-9  # m: drivers closer than this to each other or to a section's end are there
+_BEYOND = 1 + 1e-9  # a place this much farther than the line's length is still its end
 
 
 @dataclass(frozen=True, slots=True)
 class Section:
     """A stretch of the line: `length` (m), `area` and `end_area` (m2; None for a straight one), `taper`, filling.
 
-    `taper` is a word of `enclosures.duct.TAPERS`: area_linear, conical (radius linear) or exponential.
+    `taper` is a word of `enclosures.duct.TAPERS`: area_linear, conical (radius linear) or exponential. The
+    `hydraulic_ratio` is that of its shape (1 for round; see `enclosures.ends`), the `mass_ratio` that of its bend (1
+    for none; see `enclosures.bends`).
     """
 
     length: float
@@ -40,12 +37,17 @@ class Section:
     end_area: float | None = None
     taper: str = "area_linear"
     fill: Fill | None = None
+    hydraulic_ratio: float = 1.0
+    mass_ratio: float = 1.0
 
     def __post_init__(self) -> None:
-        """Raise ValueError for a length or area that is not above zero or an unknown taper."""
+        """Raise ValueError for what is not above zero, ratios above one, or an unknown taper."""
         for name, value in (("length", self.length), ("area", self.area), ("end area", self.piece.end_area)):
             if not (math.isfinite(value) and value > 0):
                 raise ValueError(f"line section: {name} must be above zero, not {value!r}")
+        for name, value in (("hydraulic ratio", self.hydraulic_ratio), ("mass ratio", self.mass_ratio)):
+            if not 0 < value <= 1:
+                raise ValueError(f"line section: {name} must lie between 0 and 1, not {value!r}")
         if self.taper not in TAPERS:
             raise ValueError(f"line section: no taper is called {self.taper!r}; known are {', '.join(TAPERS)}")
 
@@ -53,34 +55,60 @@ class Section:
     def piece(self) -> Piece:
         """The section as a piece of duct."""
         end_area = self.area if self.end_area is None else self.end_area
-        return Piece(self.length, self.area, end_area, self.taper, self.fill)
+        return Piece(self.length, self.area, end_area, self.taper, self.fill, self.hydraulic_ratio, self.mass_ratio)
+
+
+@dataclass(frozen=True, slots=True)
+class Mouth:
+    """An opening of the line, `at` a distance (m) along it from the closed end; None: at its end.
+
+    Without a `port` the line itself opens with `end`. With one, the port is the last stretch of duct and has ends of
+    its own: `inner_end` acts with its reactance only, like that of a vented box.
+    """
+
+    end: str = "flanged"
+    port: Port | None = None
+    at: float | None = None
+
+    def __post_init__(self) -> None:
+        """Raise ValueError for an unknown end."""
+        pipe_end(self.end)
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """`sections` from the closed end to the mouth and the drivers' `positions` (m along the axis from the closed end).
+    """`sections` from the closed end on, the drivers' `positions` (m along the axis from there) and the `mouths`.
 
-    Without a `port` the last section opens with `end`; with one, the port is the last stretch of duct and has ends of
-    its own: `inner_end` acts with its reactance only, like that of a vented box. `lossy_walls` covers the unfilled
-    sections and the port, with the theory for round ducts of the same area. Steps of area have no correction.
+    Without a mouth at its end the line is closed there too: what lies beyond the last mouth is a dead end. Lossy walls
+    are those of the unfilled sections and the ports. With `step_correction` each step of area between sections has the
+    mass of `enclosures.steps`, and so has the step onto a port at the line's end whose `inner_end` is ideal; without
+    it steps have no correction.
     """
 
     sections: tuple[Section, ...]
     positions: tuple[float, ...]
-    end: str = "flanged"
-    port: Port | None = None
+    mouths: tuple[Mouth, ...] = (Mouth(),)
     lossy_walls: bool = True
+    step_correction: bool = False
 
     def __post_init__(self) -> None:
-        """Raise ValueError without sections, for a driver beyond the line, or an unknown end."""
+        """Raise ValueError without sections, for a driver or mouth beyond the line, or ideal openings at one place."""
         if not self.sections:
             raise ValueError("line: at least one section is needed")
-        for position in self.positions:
-            if not 0 <= position <= self.length * (1 + 1e-12):
-                raise ValueError(
-                    f"line: a driver at {position:g} m lies outside the line, which is {self.length:g} m long"
-                )
-        pipe_end(self.end)
+        for what, places in (("driver", self.positions), ("mouth", self._mouth_places)):
+            for place in places:
+                if not 0 <= place <= self.length * _BEYOND:
+                    raise ValueError(
+                        f"line: a {what} at {place:g} m lies outside the line, which is {self.length:g} m long"
+                    )
+
+        bare = [
+            place
+            for mouth, place in zip(self.mouths, self._mouth_places, strict=True)
+            if mouth.port is None and mouth.end == "ideal"
+        ]
+        if any(abs(one - other) <= SAME_PLACE for one, other in combinations(bare, 2)):
+            raise ValueError("line: two ideal openings are at one place, and nothing says how they share the flow")
 
     @property
     def length(self) -> float:
@@ -88,148 +116,110 @@ class Line:
         return math.fsum(section.length for section in self.sections)
 
     @property
+    def _mouth_places(self) -> tuple[float, ...]:
+        """Distance of each mouth from the closed end, m."""
+        return tuple(self.length if mouth.at is None else mouth.at for mouth in self.mouths)
+
+    def _area_at(self, place: float) -> float:
+        """Area (m2) of the line at a distance (m) from the closed end; before a step where there is one."""
+        start = 0.0
+        for section in self.sections[:-1]:
+            if place <= start + section.length:
+                break
+            start += section.length
+        else:
+            section = self.sections[-1]
+        return section.piece.area_at(min(1.0, (place - start) / section.length))
+
+    @property
     def opening_areas(self) -> tuple[float, ...]:
-        """Area of the mouth in m2: of the port (all of its `count`), else of the last section's end."""
-        return (self.sections[-1].piece.end_area if self.port is None else self.port.total_area,)
+        """Area of each mouth in m2: of its port (all of its `count`), else of the line where it opens."""
+        return tuple(
+            mouth.port.total_area if mouth.port else self._area_at(place)
+            for mouth, place in zip(self.mouths, self._mouth_places, strict=True)
+        )
 
     def resonance(self, air: Air, drivers: Sequence[Driver] = ()) -> float:
-        """The first resonance of the air in Hz: walls and ends without loss, no filling, the cones held still.
+        """The first of `resonances`."""
+        return self.resonances(air, 1)[0]
 
-        It is where a closed end would take no flow from a pressure that the mouth allows. Raises ArithmeticError should
-        none be found below four waves in the whole length (a flare of many thousands to one).
+    def resonances(self, air: Air, count: int) -> tuple[float, ...]:
+        """The first `count` resonances of the air in Hz: nothing is lost, nothing filled, the cones are held still.
+
+        They are where the amplitudes of the load need no flow from any cone. Raises ArithmeticError should there be
+        fewer below 2 (`count` + 1) waves in the whole length (a flare of many thousands to one).
         """
         bare = replace(
             self,
             sections=tuple(replace(section, fill=None) for section in self.sections),
-            positions=(),
+            positions=(0.0,),
             lossy_walls=False,
         )
-        whole = self.length + (0.0 if self.port is None else self.port.length)
-        low, high = 0.0, 4 * air.speed_of_sound / whole
-        for points in (1600, 400, 400, 400, 400):
-            frequency = np.linspace(low, high, points + 1)[1:]
-            crossing = np.flatnonzero(bare._closed_end_balance(2 * np.pi * frequency, air) <= 0)
-            if not len(crossing):
-                raise ArithmeticError("line: no resonance found")
-            high = float(frequency[crossing[0]])
-            low = high - float(frequency[1] - frequency[0])
-        return (low + high) / 2
+        whole = self.length + max((mouth.port.length for mouth in self.mouths if mouth.port), default=0.0)
+        highest = 2 * (count + 1) * air.speed_of_sound / whole
+        brackets = bare._sign_changes(0.0, highest, 400 * (count + 1), air)[:count]
+        if len(brackets) < count:
+            raise ArithmeticError("line: no resonance found")
+        for _ in range(4):
+            brackets = [bare._sign_changes(low, high, 400, air)[0] for low, high in brackets]
+        return tuple((low + high) / 2 for low, high in brackets)
 
-    def _closed_end_balance(self, omega: RealArray, air: Air) -> RealArray:
-        """The Wronskian at the closed end, phi = (1, 0), real for a lossless line: the flow psi has there."""
-        tube = self._duct()
-        body = tube.two_ports(omega, air)
-        p, u = self._mouth(omega, air, reactance_only=True)[0]
-        for i in reversed(range(len(tube.slices))):
-            p, u = body.backward(i, p, u)
-        return u.real
+    def _sign_changes(self, low: float, high: float, points: int, air: Air) -> list[tuple[float, float]]:
+        """Between which neighbours (Hz) of `points` in a bracket the line's balance changes its sign."""
+        frequency = np.linspace(low, high, points + 1)[1 if low == 0 else 0 :]
+        sign = np.signbit(self._balance(2 * np.pi * frequency, air))
+        return [(float(frequency[i]), float(frequency[i + 1])) for i in np.flatnonzero(sign[1:] != sign[:-1])]
 
-    def _duct(self) -> Duct:
-        """The sections, cut where drivers sit."""
-        places: list[float] = []
-        for position in sorted(self.positions):
-            if not places or position - places[-1] > _SAME_PLACE:
-                places.append(position)
-        pieces: list[Piece] = []
-        start = 0.0
-        for section in self.sections:
-            stop = start + section.length
-            inner = [(x - start) / section.length for x in places if start + _SAME_PLACE < x < stop - _SAME_PLACE]
-            pieces += [section.piece.part(a, b) for a, b in pairwise([0.0, *inner, 1.0])]
-            start = stop
-        return Duct(tuple(pieces), self.lossy_walls)
+    def _balance(self, omega: RealArray, air: Air) -> RealArray:
+        """The determinant of the amplitudes of a lossless line whose cones stand still, (F,), made real."""
+        matrix = self._load(omega, air, self._branches(omega, air, reactance_only=True)).admittance
+        return np.asarray((np.linalg.det(matrix) / 1j ** matrix.shape[1]).real)
 
-    def _mouth(
-        self, omega: RealArray, air: Air, reactance_only: bool = False
-    ) -> tuple[tuple[ComplexArray, ComplexArray], RealArray]:
-        """psi at the end of the sections for one unit of flow outside, times e^-a; and that a, (F,) in nepers."""
-        ones = np.ones(len(omega), dtype=complex)
-        if self.port is None:
-            load = pipe_end_impedance(omega, self.sections[-1].piece.end_area, self.end, air)
-            return (1j * load.imag if reactance_only else load, ones), np.zeros(len(omega))
-        port, count = self.port, self.port.count
-        outer = pipe_end_impedance(omega, port.area, port.end, air) / count
-        inner = 1j * pipe_end_impedance(omega, port.area, port.inner_end, air).imag / count
-        piece = Piece(port.length, port.total_area, port.total_area, "conical", count=count)
-        duct = Duct((piece,), self.lossy_walls).two_ports(omega, air)
-        p, u = duct.backward(0, 1j * outer.imag if reactance_only else outer, ones)
-        return (p + inner * u, u), duct.attenuation[:, 0]
+    def _duct(self, air: Air) -> Duct:
+        step = (lambda one, two: step_mass(one, two, air)) if self.step_correction else None
+        return duct([section.piece for section in self.sections], self.lossy_walls, step)
+
+    def _branches(self, omega: RealArray, air: Air, reactance_only: bool = False) -> list[Branch]:
+        """The mouths as branches of the line; `reactance_only`: they radiate nothing."""
+        branches = []
+        for mouth, place in zip(self.mouths, self._mouth_places, strict=True):
+            area = self._area_at(place)
+            if mouth.port is None:
+                load = pipe_end_impedance(omega, area, mouth.end, air)
+                one = np.ones(len(omega), dtype=complex)
+                branches.append(Branch(1j * load.imag if reactance_only else load, one, one))
+                continue
+            branch = mouth.port.branch(omega, air, lossy_walls=self.lossy_walls, reactance_only=reactance_only)
+            if self.step_correction and mouth.at is None and mouth.port.inner_end == "ideal":
+                mass = step_mass(area, mouth.port.total_area, air)
+                branch = replace(branch, pressure=branch.pressure + 1j * omega * mass * branch.flow)
+            branches.append(branch)
+        return branches
 
     def load(self, omega: RealArray, air: Air, drivers: Sequence[Driver]) -> AcousticLoad:
-        """The acoustic load on the N `drivers` at `omega` (F,) in rad/s; one opening, the mouth.
+        """The acoustic load on the N `drivers` at `omega` (F,) in rad/s; an opening per mouth.
 
         Raises ValueError unless there is a position for each driver.
         """
         if len(drivers) != len(self.positions):
             raise ValueError(f"line: {len(self.positions)} positions for {len(drivers)} drivers")
-        tube = self._duct()
-        ports = tube.two_ports(omega, air)
-        boundary = np.concatenate([[0.0], np.cumsum([piece.length for piece in tube.slices])])
-        spots = [int(np.abs(boundary - position).argmin()) for position in self.positions]
-        count = len(tube.slices)
-        zero, one = np.zeros(len(omega), dtype=complex), np.ones(len(omega), dtype=complex)
+        return self._load(omega, air, self._branches(omega, air))
 
-        phi = {0: (one, zero)}
-        state = phi[0]
-        for i in range(max(spots)):
-            phi[i + 1] = state = ports.forward(i, *state)
-        state, beyond = self._mouth(omega, air)
-        psi = {count: state}
-        for i in reversed(range(min(spots), count)):
-            psi[i] = state = ports.backward(i, *state)
+    def _load(self, omega: RealArray, air: Air, branches: Sequence[Branch]) -> AcousticLoad:
+        places = [*self.positions, *self._mouth_places]
+        return load_with_branches(tube.inside(self._duct(air), places, omega, air), branches)
 
-        # phi and psi come without e^a of their way; decay[i] is the way from the closed end to boundary i
-        decay = np.concatenate([np.zeros((len(omega), 1)), np.cumsum(ports.attenuation, axis=1)], axis=1)
-        last = max(spots)
-        way = np.stack([decay[:, last] - decay[:, spot] for spot in spots], axis=1)  # (F, N) to the last driver
-        wronskian = phi[last][0] * psi[last][1] - psi[last][0] * phi[last][1]
-        phi_p = np.stack([phi[spot][0] for spot in spots], axis=1)
-        psi_p = np.stack([psi[spot][0] for spot in spots], axis=1)
-        traceable = way.max(axis=1) <= _TRACEABLE
-        gather = phi_p * np.exp(-way)
-        spread = np.where(traceable[:, None], psi_p * np.exp(np.where(traceable[:, None], way, 0.0)), 0.0)
-        return AcousticLoad(
-            direct=_direct(ports, spots, traceable, phi_p, psi_p, way, wronskian),
-            spread=spread,
-            gather=gather,
-            admittance=wronskian,
-            opening_flow=np.exp(decay[:, last] - decay[:, count] - beyond)[:, None].astype(complex),
-            leak_flow=zero,
-        )
+    def pressure_along(
+        self, omega: RealArray, air: Air, flow: ComplexArray, step: float = 0.01
+    ) -> tuple[RealArray, ComplexArray]:
+        """Pressure in the line while the volume velocities `flow` (F, N) in m3/s leave it at its cones.
 
-
-def _direct(
-    ports: TwoPorts,
-    spots: Sequence[int],
-    traceable: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
-    phi_p: ComplexArray,
-    psi_p: ComplexArray,
-    way: RealArray,
-    wronskian: ComplexArray,
-) -> ComplexArray:
-    """The part of Za that does not pass through the one amplitude of psi, (F, N, N).
-
-    psi alone says what a driver does at places nearer to the mouth than itself. At a place nearer to the closed end
-    the difference (phi_m psi_n - psi_m phi_n)/W is the way of an impulse of flow between the two, which has no poles.
-    Followed against its decay it would drown in rounding, so between drivers with much loss between them the whole
-    impedance phi(x<) psi(x>)/W stands here instead; with such loss it has no poles either.
-    """
-    n = len(spots)
-    direct = np.zeros((len(wronskian), n, n), dtype=complex)
-    for near in range(n):  # the driver nearer to the closed end
-        p, u = np.zeros(len(wronskian), dtype=complex), np.ones(len(wronskian), dtype=complex)
-        grown = np.zeros(len(wronskian))
-        for i in range(spots[near], max(spots)):
-            p, u = ports.forward(i, p, u)
-            grown = grown + ports.attenuation[:, i]
-            for far in range(n):
-                if spots[far] == i + 1:
-                    direct[:, near, far] = np.where(traceable, p * np.exp(np.where(traceable, grown, 0.0)), 0.0)
-    lossy = ~traceable
-    if lossy.any():
-        for m in range(n):
-            for k in range(n):
-                near, far = (m, k) if spots[m] <= spots[k] else (k, m)
-                fade = np.exp(way[lossy, far] - way[lossy, near])
-                direct[lossy, m, k] = phi_p[lossy, near] * psi_p[lossy, far] * fade / wronskian[lossy]
-    return direct
+        Returns places (n,) in m from the closed end, at most `step` (m) apart, and the pressure (F, n) in Pa; `omega`
+        (F,) in rad/s.
+        """
+        branches = self._branches(omega, air)
+        load = self._load(omega, air, branches)
+        amplitude = -np.linalg.solve(load.admittance, load.gather @ flow[:, :, None])[:, 1:, 0]
+        out = np.stack([branch.flow for branch in branches], axis=1) * amplitude if branches else amplitude
+        places = [*self.positions, *self._mouth_places]
+        return tube.pressure_along(self._duct(air), places, np.concatenate([flow, out], axis=1), omega, air, step)

@@ -12,9 +12,14 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from types import MappingProxyType
 
 INDEPENDENT = ("re", "bl", "mms", "cms", "rms", "sd")
 TRUST = ("re", "sd", "fs", "qes", "qms", "qts", "vas", "mms", "bl", "cms", "rms")  # what is measured best comes first
+# How many sides of a piston in an infinite baffle a stated mms lacks. A disc in free air carries one side's worth in
+# all: its two sides let the air slip round the edge (Beranek & Mellow, Acoustics, 2012, from memory).
+AIR_LOADS: Mapping[str, float] = MappingProxyType({"included": 0.0, "free_air": 1.0, "none": 2.0})
+
 _EQUAL = 1e-6  # relative difference below which two figures agree
 
 _Row = tuple[Fraction, ...]
@@ -32,6 +37,17 @@ _ROWS: dict[str, _Row] = {  # exponents of the independent six
     "vas": _row(sd=2, cms=1),  # vas = rho c^2 sd^2 cms
 }
 _ELECTRICAL_SHARE = tuple(qes - qms for qes, qms in zip(_ROWS["qes"], _ROWS["qms"], strict=True))  # qes/qms
+
+
+def radiation_mass(sd: float, density: float) -> float:
+    """8/3 rho a^3 in kg: the air that one side of a piston of `sd` (m2) in an infinite baffle carries while ka << 1.
+
+    `density` rho of the air in kg/m3. Rayleigh, The Theory of Sound, 1896, section 302 (from memory). Raises ValueError
+    unless the area is above zero.
+    """
+    if not (math.isfinite(sd) and sd > 0):
+        raise ValueError(f"driver: sd must be above zero, not {sd!r}")
+    return 8 / 3 * density * math.sqrt(sd / math.pi) ** 3
 
 
 class InsufficientParameters(ValueError):  # noqa: N818 - what it tells is not an error of ours

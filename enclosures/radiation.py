@@ -1,4 +1,4 @@
-"""A rigid piston in a wall: how its far field narrows with frequency."""
+"""A rigid piston in a wall: how its far field narrows with frequency, and what the air does to it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 
-from enclosures.arrays import RealArray
+from enclosures.air import Air
+from enclosures.arrays import ComplexArray, RealArray
 
 
 def piston_directivity(wavenumber: RealArray, radius: float, sine: RealArray) -> RealArray:
@@ -29,3 +30,18 @@ def piston_directivity(wavenumber: RealArray, radius: float, sine: RealArray) ->
     for node, weight in zip(np.cos(angles), np.sin(angles) ** 2, strict=True):
         total += weight * np.cos(x * node)
     return total * (2.0 / (count + 1))  # 2 J1(x)/x = (2/pi) integral of sqrt(1 - t^2) cos(x t)
+
+
+def piston_radiation_impedance(wavenumber: RealArray, radius: float, air: Air) -> ComplexArray:
+    """Mechanical impedance (F,) in kg/s of the air before one side of a flat circular piston in an infinite wall.
+
+    Z = rho c S [1 - J1(x)/(x/2) + j H1(x)/(x/2)], x = 2 k a, H1 of Struve: Rayleigh, Theory of Sound II, section 302;
+    Kinsler, Frey, Coppens & Sanders, Fundamentals of Acoustics (2000), eqs. 7.5.10 and 7.5.11. `wavenumber` k (F,) in
+    1/m, above zero; `radius` in m. Raises ValueError for a radius that is not above zero.
+    """
+    from scipy.special import j1, struve
+
+    if not radius > 0.0:
+        raise ValueError(f"a piston's radius must be above zero, got {radius} m")
+    x = 2.0 * radius * np.asarray(wavenumber, dtype=np.float64)
+    return np.asarray(air.impedance * math.pi * radius**2 * (1.0 - 2.0 * j1(x) / x + 2j * struve(1, x) / x))

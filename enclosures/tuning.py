@@ -11,7 +11,10 @@ from enclosures.ends import pipe_end_mass
 
 
 class PortShape(Protocol):
-    """A port as a mass: `area` (m2) and `length` (m, None while the tuning is to decide it) of one of `count`."""
+    """A port as a mass: `area` (m2) and `length` (m, None while the tuning is to decide it) of one of `count`.
+
+    `clearance` (m) is the distance of the inner end to a wall that faces it, None without one.
+    """
 
     @property
     def area(self) -> float: ...
@@ -23,12 +26,14 @@ class PortShape(Protocol):
     def inner_end(self) -> str: ...
     @property
     def count(self) -> int: ...
+    @property
+    def clearance(self) -> float | None: ...
 
 
 def port_mass(port: PortShape, length: float, air: Air) -> float:
     """Low-frequency acoustic mass in kg/m4 of one of `port`, were it `length` (m) long, both ends included."""
-    ends = pipe_end_mass(port.area, port.end, air) + pipe_end_mass(port.area, port.inner_end, air)
-    return air.density * length / port.area + ends
+    inner = pipe_end_mass(port.area, port.inner_end, air, port.clearance)
+    return air.density * length / port.area + pipe_end_mass(port.area, port.end, air) + inner
 
 
 def tuning_frequency(volume: float, ports: Sequence[PortShape], air: Air) -> float:

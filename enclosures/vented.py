@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from enclosures.acoustics import AcousticLoad
+from enclosures.acoustics import AcousticLoad, Branch
 from enclosures.air import Air
 from enclosures.arrays import RealArray
-from enclosures.chamber import AirSpring, Branch, highest_resonance, require_loss_q
+from enclosures.chamber import AirSpring, highest_resonance, require_loss_q
 from enclosures.driver import Driver
+from enclosures.duct import Piece, duct
 from enclosures.ends import pipe_end, pipe_end_impedance
 from enclosures.fibre import Fill
 from enclosures.tuning import port_mass, tuned_port_length, tuning_frequency
@@ -26,7 +27,9 @@ __all__ = ["Port", "Radiator", "RadiatorBox", "VentedBox", "tuned_port_length"]
 class Port:
     """`count` like ports side by side: `area` (m2) and `length` (m) of one, its outer `end` and its `inner_end`.
 
-    The ends are words of `enclosures.ends.PIPE_ENDS`. Other shapes count as the circle of the same area.
+    The ends are words of `enclosures.ends.PIPE_ENDS`. Other shapes count as the circle of the same area, but for their
+    `hydraulic_ratio`: the hydraulic radius 2 S/P of one port over sqrt(S/pi), which walls with losses need (those of a
+    line; a box's ports have none). `clearance` (m) is the distance of the inner end to a wall that faces it.
     """
 
     area: float
@@ -34,14 +37,20 @@ class Port:
     end: str = "flanged"
     inner_end: str = "flanged"
     count: int = 1
+    clearance: float | None = None
+    hydraulic_ratio: float = 1.0
 
     def __post_init__(self) -> None:
-        """Raise ValueError for an area, length or count that is not above zero, or an unknown end."""
+        """Raise ValueError for a size or count that is not above zero, an unknown end, or a ratio beyond 1."""
         for name, value in (("area", self.area), ("length", self.length)):
             if not (math.isfinite(value) and value > 0):
                 raise ValueError(f"port: {name} must be above zero, not {value!r}")
         if self.count < 1:
             raise ValueError(f"port: count must be at least 1, not {self.count!r}")
+        if self.clearance is not None and not self.clearance > 0:
+            raise ValueError(f"port: clearance must be above zero, not {self.clearance!r}")
+        if not 0 < self.hydraulic_ratio <= 1:
+            raise ValueError(f"port: hydraulic_ratio must lie above 0 and up to 1, not {self.hydraulic_ratio!r}")
         pipe_end(self.end)
         pipe_end(self.inner_end)
 
@@ -50,21 +59,29 @@ class Port:
         """Of all `count` ports, m2."""
         return self.area * self.count
 
-    def branch(self, omega: RealArray, air: Air, resistance: float = 0.0) -> Branch:
-        """All `count` ports as an opening of a box, (F,), with lossless walls.
+    def branch(
+        self,
+        omega: RealArray,
+        air: Air,
+        resistance: float = 0.0,
+        lossy_walls: bool = False,
+        reactance_only: bool = False,
+    ) -> Branch:
+        """All `count` ports as an opening, (F,), with or without wall losses.
 
-        Each is a lossless duct between the reactance of its inner end and, in series, `resistance` (Pa s/m3, of one
-        port) and the full impedance of its outer end. At the inner end only the reactance acts: what a pipe end
-        radiates into a closed box without losses comes back to it.
+        Each is a duct between the reactance of its inner end and, in series, `resistance` (Pa s/m3, of one port) and
+        the full impedance of its outer end, or that end's reactance only. At the inner end only the reactance acts:
+        what a pipe end radiates into a closed box without losses comes back to it.
         """
-        angle = omega * (self.length / air.speed_of_sound)
-        cos, sin = np.cos(angle), np.sin(angle)
-        characteristic = air.impedance / self.area
         outer = pipe_end_impedance(omega, self.area, self.end, air) + resistance
-        inner = 1j * pipe_end_impedance(omega, self.area, self.inner_end, air).imag
-        flow = cos + 1j * sin * outer / characteristic  # lossless two-port, [p1 U1] = [[cos, jZ sin], [j sin/Z, cos]]
-        pressure = cos * outer + 1j * characteristic * sin + inner * flow
-        return Branch(pressure=pressure / self.count, flow=flow)
+        inner = 1j * pipe_end_impedance(omega, self.area, self.inner_end, air, self.clearance).imag
+        tube = duct([Piece(self.length, self.area, self.area, "conical", None, self.hydraulic_ratio)], lossy_walls)
+        walls = tube.two_ports(omega, air)
+        one = np.ones(len(omega), dtype=complex)
+        p, u = walls.backward(0, 1j * outer.imag if reactance_only else outer, one)
+        return Branch(
+            pressure=(p + inner * u) / self.count, flow=u, outside=np.exp(-walls.attenuation[:, 0]).astype(complex)
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +164,8 @@ class Radiator:
     def branch(self, omega: RealArray) -> Branch:
         """All `count` radiators as an opening of a box, (F,)."""
         mechanical = self.rms + 1j * (omega * self.mms - 1 / (omega * self.cms))
-        return Branch(pressure=mechanical / (self.sd**2 * self.count), flow=np.ones(len(omega), dtype=complex))
+        one = np.ones(len(omega), dtype=complex)
+        return Branch(pressure=mechanical / (self.sd**2 * self.count), flow=one, outside=one)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from enclosures.acoustics import Enclosure, electrical_load
 from enclosures.air import Air
 from enclosures.chamber import AirSpring
 from enclosures.driver import Driver, Inductance, PowerLaw, SemiInductance, ShuntedCoil, VoiceCoil
-from enclosures.ends import pipe_end
+from enclosures.ends import facing_wall_mass, pipe_end
 from enclosures.sealed import SealedBox
 from enclosures.tuning import port_mass
 from enclosures.vented import Port, Radiator, RadiatorBox, VentedBox
@@ -156,7 +156,8 @@ def _cell(sheet: Sheet, model: Build, cell: Cell, name: str, points: Mapping[str
     sheet.comment()
     table = model.data[cell.members[0]].impedance
     if cell.enclosure is None and table is not None:
-        fitted, error = _fit_impedance(lambda omega: tabulated.impedance(table, omega / (2 * np.pi)))
+        added = model.added_resistances[cell.members[0]]
+        fitted, error = _fit_impedance(lambda omega: tabulated.impedance(table, omega / (2 * np.pi)) + added)
         sheet.comment(
             f"Driver {names[0]}: its impedance table, joined by straight lines on logarithmic axes, is fitted;"
             f" largest error {_rounded(error)}, where those lines have their corners."
@@ -169,7 +170,8 @@ def _cell(sheet: Sheet, model: Build, cell: Cell, name: str, points: Mapping[str
         sheet.comment(f"Driver {n}: current i(V_{n}), cone velocity v({velocity}) in m/s, outward.")
         senses.append(_electrical(sheet, n, driver, *ends, velocity))
     enclosure = cell.enclosure
-    exact = CHAMBERS.get(type(enclosure)) if getattr(enclosure, "fill", None) is None else None
+    only_by_fit = any(getattr(enclosure, what, None) is not None for what in ("fill", "along"))
+    exact = None if only_by_fit else CHAMBERS.get(type(enclosure))
     if enclosure is not None and exact is None:
         _fitted(sheet, model.air, enclosure, drivers, names, senses, velocities)
         return senses
@@ -242,7 +244,7 @@ def _spring(sheet: Sheet, air: Air, spring: AirSpring, resonance: float, pressur
     if math.isfinite(spring.leak):
         sheet.comment(f"The leak: i(V_{pressure}_leak) flows out through it.")
         outlet = sheet.node(f"{pressure}_leak")
-        sheet.resistor(f"R_{pressure}_leak", pressure, outlet, 1 / spring.leak_conductance(air, resonance))
+        sheet.resistor(f"R_{pressure}_leak", pressure, outlet, spring.leak_resistance(air, resonance))
         sheet.sense(f"V_{pressure}_leak", outlet, GROUND)
 
 
@@ -270,9 +272,12 @@ def _port(sheet: Sheet, air: Air, port: Port, name: str, resistance: float, pres
     """
     sheet.comment(f"{name}: i(V_{name}) flows out of it. Exact; the inner end has negative resistances.")
     characteristic = air.impedance / port.total_area
-    first, second, duct, loss, outer, flow = sheet.chain(name, pressure, GROUND, 6)
+    first, second, *facing, duct, loss, outer, flow = sheet.chain(name, pressure, GROUND, 7 if port.clearance else 6)
     _pipe_end(sheet, air, port, port.inner_end, f"{name}_inner_a", first, 0.5, 1)
     _pipe_end(sheet, air, port, port.inner_end, f"{name}_inner_b", second, 0.5, -1)
+    if port.clearance:
+        mass = facing_wall_mass(port.area, port.inner_end, port.clearance, air) / port.count
+        sheet.coil(f"L_{name}_facing", *facing[0], mass)
     sheet.line(f"T_{name}", *duct, characteristic, port.length / air.speed_of_sound)
     sheet.resistor(f"R_{name}", *loss, resistance)
     _pipe_end(sheet, air, port, port.end, f"{name}_outer", outer, 1.0, 1)
@@ -294,7 +299,7 @@ def _pipe_end(
         sheet.sense(f"V_{name}", *ends)
         return
     impedance = share * air.impedance / port.total_area  # Zc
-    time = math.sqrt(port.area / math.pi) / air.speed_of_sound  # a/c
+    time = shape.radius(port.area) / air.speed_of_sound  # a/c
     fraction = (2 * shape.d2 / reach - 2 * shape.n1) / reach  # g
     sheet.coil(f"L_{name}", *ends, impedance * time * reach / 2)
     sheet.resistor(f"R_{name}", *ends, sign * impedance / (1 - fraction))
@@ -322,7 +327,8 @@ def _radiator(sheet: Sheet, radiator: Radiator, name: str, pressure: str) -> Non
     sheet.sense(f"V_{name}", *flow)
 
 
-# One line for each kind of enclosure that has an exact equivalent; all others, and all that are filled, are fitted.
+# One line for each kind of enclosure that has an exact equivalent; all others, and all that are filled or have depth,
+# are fitted.
 CHAMBERS: Mapping[type[Enclosure] | type[None], Callable[[Sheet, Air, Any, Sequence[Driver], Sequence[str], str], None]]
 CHAMBERS = {SealedBox: _sealed, VentedBox: _vented, RadiatorBox: _with_radiators}
 

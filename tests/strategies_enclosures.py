@@ -13,7 +13,7 @@ from enclosures.air import Air
 from enclosures.arrays import RealArray
 from enclosures.driver import Driver, Inductance, PowerLaw, SemiInductance, ShuntedCoil
 from enclosures.fibre import Fill
-from enclosures.line import Line, Section
+from enclosures.line import Line, Mouth, Section
 from enclosures.sealed import SealedBox
 from enclosures.vented import Port, Radiator, RadiatorBox, VentedBox
 
@@ -43,9 +43,25 @@ fills = st.one_of(
     st.none(),
     st.builds(Fill, st.floats(200, 9000)),
     st.builds(Fill, st.floats(200, 20000), st.just("rigid_fibre")),
+    st.builds(
+        Fill,
+        st.floats(200, 20000),
+        st.just("low_frequency"),
+        st.one_of(st.none(), st.floats(2, 60)),
+        st.floats(0.05, 1.0),
+    ),
 )
-ends = st.sampled_from(["ideal", "unflanged", "flanged"])
-ports = st.builds(Port, st.floats(3e-4, 2e-2), st.floats(0.005, 0.5), ends, ends, st.integers(1, 3))
+ends = st.sampled_from(["ideal", "unflanged", "flanged", "along_wall", "in_corner"])
+ports = st.builds(
+    Port,
+    st.floats(3e-4, 2e-2),
+    st.floats(0.005, 0.5),
+    ends,
+    ends,
+    st.integers(1, 3),
+    st.one_of(st.none(), st.floats(5e-3, 0.5)),
+    st.floats(0.2, 1.0),
+)
 radiators = st.builds(
     Radiator, st.floats(5e-3, 0.08), st.floats(0.01, 0.5), st.floats(2e-4, 3e-3), st.floats(0, 5), st.integers(1, 2)
 )
@@ -56,14 +72,24 @@ tapers = st.sampled_from(["area_linear", "conical", "exponential"])
 def sections(lossless: bool) -> st.SearchStrategy[Section]:
     area = st.floats(1e-3, 5e-2)
     return st.builds(
-        Section, st.floats(0.03, 1.0), area, st.one_of(st.none(), area), tapers, st.none() if lossless else fills
+        Section,
+        st.floats(0.03, 1.0),
+        area,
+        st.one_of(st.none(), area),
+        tapers,
+        st.none() if lossless else fills,
+        st.floats(0.2, 1.0),
+        st.floats(0.3, 1.0),
     )
 
 
 @st.composite
 def sealed(draw: st.DrawFn, lossless: bool = False) -> Made:
     q, fill = (st.just(math.inf), st.none()) if lossless else (qs, fills)
-    return draw(st.builds(SealedBox, volumes, q, q, fill)), draw(some_drivers)
+    cones = draw(some_drivers)
+    along = draw(st.one_of(st.none(), st.floats(0.05, 1.5)))
+    positions = tuple(draw(st.floats(0, 1)) * along for _ in cones) if along else ()
+    return draw(st.builds(SealedBox, volumes, q, q, fill, st.just(along), st.just(positions))), cones
 
 
 @st.composite
@@ -87,8 +113,11 @@ def line(draw: st.DrawFn, lossless: bool = False) -> Made:
     cones = draw(some_drivers)
     places = st.one_of(st.just(0.0), st.just(1.0), st.floats(0, 1))
     positions = tuple(draw(places) * length for _ in cones)
-    port = draw(st.one_of(st.none(), ports))
-    return Line(profile, positions, draw(ends), port, False if lossless else draw(st.booleans())), cones
+    at = st.one_of(st.none(), places.map(lambda share: share * length))
+    first = st.builds(Mouth, ends, st.one_of(st.none(), ports), at)
+    further = st.builds(Mouth, ends.filter(lambda end: end != "ideal"), st.one_of(st.none(), ports), at)
+    mouths = (draw(first), *draw(st.lists(further, max_size=2)))
+    return Line(profile, positions, mouths, False if lossless else draw(st.booleans()), draw(st.booleans())), cones
 
 
 STRATEGIES: Mapping[str, Callable[..., st.SearchStrategy[Made]]] = {
@@ -100,9 +129,13 @@ STRATEGIES: Mapping[str, Callable[..., st.SearchStrategy[Made]]] = {
 
 
 def _pipe_resistance(omega: RealArray, area: float, end: str, air: Air, count: int) -> RealArray:
-    """Real part of the impedance of a pipe's end, from the reflection printed by Silva et al. (2009)."""
-    n1, d1, d2 = {"ideal": (0.0, 0.0, 0.0), "unflanged": (0.167, 1.393, 0.457), "flanged": (0.182, 1.825, 0.649)}[end]
-    jka = 1j * omega * math.sqrt(area / math.pi) / air.speed_of_sound
+    """Real part of the impedance of a pipe's end, from the reflection printed by Silva et al. (2009).
+
+    A pipe beside n - 1 mirror images is a part of one of n times the area.
+    """
+    n1, d1, d2 = {"ideal": (0.0, 0.0, 0.0), "unflanged": (0.167, 1.393, 0.457)}.get(end, (0.182, 1.825, 0.649))
+    images = {"along_wall": 2, "in_corner": 4}.get(end, 1)
+    jka = 1j * omega * math.sqrt(images * area / math.pi) / air.speed_of_sound
     reflection = -(1 + n1 * jka) / (1 + d1 * jka + d2 * jka**2)
     resistance: RealArray = (air.density * air.speed_of_sound / area * (1 + reflection) / (1 - reflection)).real / count
     return resistance
@@ -121,9 +154,10 @@ def _radiator_resistance(box: RadiatorBox, omega: RealArray, air: Air) -> list[R
 
 
 def _line_resistance(tube: Line, omega: RealArray, air: Air) -> list[RealArray]:
-    if tube.port is not None:
-        return [_port_resistance(omega, tube.port, air)]
-    return [_pipe_resistance(omega, tube.opening_areas[0], tube.end, air, 1)]
+    return [
+        _port_resistance(omega, mouth.port, air) if mouth.port else _pipe_resistance(omega, area, mouth.end, air, 1)
+        for mouth, area in zip(tube.mouths, tube.opening_areas, strict=True)
+    ]
 
 
 # what takes power at each opening of a lossless enclosure, Pa s/m3: radiation, or a radiator's own rms

@@ -1,4 +1,4 @@
-"""Air against ISO 2533 and the moist-air values of the metrologists."""
+"""Air against ISO 2533, the moist-air values of the metrologists and a library of fluid properties."""
 
 from __future__ import annotations
 
@@ -7,9 +7,10 @@ import subprocess
 import sys
 
 import pytest
+from CoolProp.CoolProp import PropsSI
+from CoolProp.HumidAirProp import HAPropsSI
 
 from enclosures.air import Air, moist_air, saturation_pressure
-from enclosures.materials import MATERIALS, flow_resistivity
 
 
 def test_dry_air_is_that_of_iso_2533() -> None:
@@ -46,6 +47,74 @@ def test_prandtl_number_is_that_of_air() -> None:
     assert moist_air(300.0, 101325.0, 0.0).prandtl == pytest.approx(0.707, abs=0.003)  # textbook tables (memory)
 
 
+def conductivity(air: Air, heat_capacity: float) -> float:
+    """Thermal conductivity in W/(m K) that a Prandtl number means, with cp in J/(kg K)."""
+    return air.viscosity * heat_capacity / air.prandtl
+
+
+# where Rasmussen 1997 says that his formulas hold
+ROOMS = [
+    (celsius + 273.15, pressure, humidity)
+    for celsius in (15.0, 20.0, 27.0) for pressure in (60e3, 101325.0, 110e3) for humidity in (0.1, 0.5, 0.9)
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("temperature", "pressure", "humidity"), ROOMS)
+def test_moist_air_against_a_library(temperature: float, pressure: float, humidity: float) -> None:
+    """CoolProp: Herrmann, Kretzschmar & Gatley 2009 for moist air; Lemmon & Jacobsen 2004 for the transport properties.
+
+    Lemmon & Jacobsen (Int. J. Thermophysics 25) give their dilute air to 1 % in viscosity and 2 % in conductivity.
+    Density: the virial of real air and water's enhancement factor, together below 0.1 % here (Picard et al. 2008).
+    """
+    air = moist_air(temperature, pressure, humidity)
+    state = ("T", temperature, "P", pressure, "R", humidity)
+    heat_capacity = HAPropsSI("Cha", *state)
+    assert air.density == pytest.approx(1 / HAPropsSI("Vha", *state), rel=1e-3)
+    assert air.viscosity == pytest.approx(HAPropsSI("M", *state), rel=0.01)
+    assert conductivity(air, heat_capacity) == pytest.approx(HAPropsSI("K", *state), rel=0.02)
+    assert air.prandtl == pytest.approx(HAPropsSI("M", *state) * heat_capacity / HAPropsSI("K", *state), rel=0.03)
+
+
+@pytest.mark.parametrize("temperature", [253.15, 273.15, 293.15, 313.15])
+def test_dry_air_against_a_library(temperature: float) -> None:
+    """CoolProp's real dry air (Lemmon et al. 2000; Lemmon & Jacobsen 2004, 1 % and 2 %).
+
+    Real air at 1 bar is ideal to 0.1 % in density, and so in the square of the speed of sound.
+    """
+    air = moist_air(temperature, 101325.0, 0.0)
+    state = ("T", temperature, "P", 101325.0, "Air")
+    assert air.density == pytest.approx(PropsSI("D", *state), rel=1e-3)
+    assert air.speed_of_sound == pytest.approx(PropsSI("A", *state), rel=5e-4)
+    assert air.viscosity == pytest.approx(PropsSI("V", *state), rel=0.01)
+    assert conductivity(air, PropsSI("C", *state)) == pytest.approx(PropsSI("L", *state), rel=0.02)
+
+
+def test_viscosity_in_the_laboratory_where_microphones_are_calibrated() -> None:
+    # IEC 61094-2, reference conditions 23 degC, 101 325 Pa, 50 %: 1.8266e-5 Pa s (from memory); its dry air is not ISO
+    # 2533's, and both are good to 1 % (Lemmon & Jacobsen 2004 review the measurements)
+    air = moist_air(296.15, 101325.0, 0.5)
+    assert air.viscosity == pytest.approx(1.8266e-5, rel=0.01)
+    assert air.density == pytest.approx(1.1861, rel=1e-3)
+    assert air.speed_of_sound == pytest.approx(345.87, abs=0.15)  # ideal gas: see test_moist_air
+
+
+@pytest.mark.parametrize(("temperature", "pressure", "humidity"), ROOMS)
+def test_what_moisture_does_to_viscosity(temperature: float, pressure: float, humidity: float) -> None:
+    """Its size against another fit to measurements, mu = (x_air mu_air + x mu_steam)(1 + x x_air/2.75).
+
+    Studnikov, J. Engineering Physics 19, 1970 (from memory), x the mole fraction of vapour. The effect is small beside
+    the 1 % to which viscosity is known; that two fits to it agree to a third is our own judgement, no source. No effect
+    at all fails here, and so does the mixing rule of Wilke (J. Chem. Phys. 18, 1950), which makes it several times as
+    large: it is not meant for molecules as polar as water.
+    """
+    dry = moist_air(temperature, pressure, 0.0).viscosity
+    steam = PropsSI("V", "T", temperature, "Q", 1, "Water")
+    x = HAPropsSI("psi_w", "T", temperature, "P", pressure, "R", humidity)
+    fitted = ((1 - x) * dry + x * steam) * (1 + x * (1 - x) / 2.75)
+    moist = moist_air(temperature, pressure, humidity).viscosity
+    assert moist / dry - 1 == pytest.approx(fitted / dry - 1, rel=1 / 3)
+
+
 @pytest.mark.parametrize(
     ("temperature", "pressure", "humidity", "word"),
     [(20.0, 101325.0, 0.5, "temperature"), (293.15, 101.325, 0.5, "pressure"), (293.15, 101325.0, 50.0, "humidity"),
@@ -62,24 +131,6 @@ def test_given_air_is_checked(wrong: float) -> None:
         Air(wrong, 343.0)
     with pytest.raises(ValueError, match="speed_of_sound"):
         Air(1.2, wrong)
-
-
-def test_flow_resistivities() -> None:
-    # polyester: Garai & Pompoli 2005; glass fibre: Bies & Hansen 1980 (from memory); wool: Ballagh 1996 (from memory)
-    assert flow_resistivity("polyester", 12.0) == pytest.approx(943, abs=0.5)
-    assert flow_resistivity("polyester", 25.0) == pytest.approx(2642, abs=0.5)
-    assert flow_resistivity("glass_fibre", 24.0) == pytest.approx(8394, abs=1)
-    assert flow_resistivity("wool", 15.0) == pytest.approx(1369, abs=0.5)
-    assert flow_resistivity("polyester", 12.0, fibre_diameter=15e-6) == pytest.approx(4 * 942.71, rel=1e-4)
-
-
-def test_unknown_material_and_impossible_density() -> None:
-    with pytest.raises(ValueError, match=r"'felt'.*polyester, glass_fibre, wool"):
-        flow_resistivity("felt", 12.0)
-    for wrong in (0.0, -3.0, math.nan):
-        with pytest.raises(ValueError, match="density"):
-            flow_resistivity("wool", wrong)
-    assert all(material.source for material in MATERIALS.values())
 
 
 def test_what_the_kit_reader_imports_does_not_load_numpy() -> None:

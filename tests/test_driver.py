@@ -6,9 +6,21 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
+from scipy.special import struve
 
 from enclosures.acoustics import electrical_load
-from enclosures.driver import Driver, Inductance, PowerLaw, SemiInductance, ShuntedCoil, VoiceCoil
+from enclosures.driver import (
+    WINDINGS,
+    Driver,
+    Inductance,
+    PowerLaw,
+    SemiInductance,
+    ShuntedCoil,
+    VoiceCoil,
+    heated_resistance,
+)
+from enclosures.parameters import AIR_LOADS, radiation_mass
 from tests.support_enclosures import AIR, WOOFER, driven, peak, root
 
 
@@ -143,3 +155,66 @@ def test_frequencies_must_be_real_ones(frequencies: list[float]) -> None:
         electrical_load([WOOFER], None, np.array(frequencies), AIR)
     with pytest.raises(ValueError, match="at least one driver"):
         electrical_load([], None, np.array([10.0]), AIR)
+
+
+def test_air_carried_by_one_side_of_a_piston() -> None:
+    """Rayleigh 1896, section 302: reactance rho c pi a^2 H1(2ka)/(ka); its mass at small ka, H1 from scipy."""
+    a, ka = 0.053, 1e-3
+    reactance = AIR.impedance * math.pi * a**2 * struve(1, 2 * ka) / ka
+    mass = reactance / (ka / a * AIR.speed_of_sound)
+    assert radiation_mass(math.pi * a**2, AIR.density) == pytest.approx(mass, rel=1e-6)
+
+
+def test_a_disc_in_free_air_carries_as_much_in_all() -> None:
+    """Lamb, Hydrodynamics, 1932, art. 102: a disc moved broadside, phi = -(2U/pi) sqrt(a^2 - r^2) on its face.
+
+    The kinetic energy is rho/2 times the integral of -phi U over both faces. A baffled piston carries this per side.
+    """
+    a = 0.053
+    energy, _ = quad(lambda r: 2 / math.pi * math.sqrt(a**2 - r**2) * 2 * math.pi * r, 0, a)
+    one_side = radiation_mass(math.pi * a**2, AIR.density)
+    assert 2 * AIR.density * energy == pytest.approx(one_side, rel=1e-8)
+    held = {"included": 2 * one_side, "free_air": 2 * AIR.density * energy, "none": 0.0}
+    assert set(AIR_LOADS) == set(held)
+    for word, mass in held.items():  # what is missing completes the two sides of a baffled piston
+        assert mass + AIR_LOADS[word] * one_side == pytest.approx(2 * one_side, rel=1e-8)
+
+
+def test_a_winding_at_its_reference_temperature() -> None:
+    for winding in WINDINGS:
+        assert heated_resistance(5.6, 293.15, winding) == 5.6
+
+
+@pytest.mark.parametrize(
+    ("winding", "conductor", "pure", "pure_at_400", "digits"),
+    [("copper", 1.7241, 1.678, 2.402, 0.001), ("aluminium", 2.8264, 2.650, 3.87, 0.01)],
+)
+def test_hot_metal(winding: str, conductor: float, pure: float, pure_at_400: float, digits: float) -> None:
+    """Matthiessen's rule: the impurities of a conductor add the same at every temperature.
+
+    1e-8 ohm m: conductors at 20 degC from IEC 60028 and IEC 60889, pure metals at 293 and 400 K from the CRC Handbook
+    of Chemistry and Physics (all from memory). The tolerance is a digit of the table and half one of the coefficient.
+    """
+    ratio = (pure_at_400 + conductor - pure) / conductor
+    tolerance = digits / conductor + 0.5e-5 * 106.85
+    assert heated_resistance(1.0, 400.0, winding) == pytest.approx(ratio, abs=tolerance)
+
+
+def test_level_that_a_hot_coil_costs() -> None:
+    # mid-band at constant voltage: 100 K 2.879 dB, 200 K 5.038 dB (20 log10(1 + 0.393), by hand)
+    for kelvin, loss in ((100, 2.879), (200, 5.038)):
+        hot = heated_resistance(5.6, 293.15 + kelvin, "copper")
+        assert 20 * math.log10(hot / 5.6) == pytest.approx(loss, abs=5e-4)
+
+
+def test_impossible_windings() -> None:
+    with pytest.raises(ValueError, match=r"'silver'.*copper, aluminium"):
+        heated_resistance(5.6, 293.15, "silver")
+    for wrong in (20.0, -40.0, 1000.0, math.nan):
+        with pytest.raises(ValueError, match="temperature"):
+            heated_resistance(5.6, wrong, "copper")
+    for wrong in (0.0, -1.0, math.nan):
+        with pytest.raises(ValueError, match="re must"):
+            heated_resistance(wrong, 293.15, "copper")
+        with pytest.raises(ValueError, match="sd must"):
+            radiation_mass(wrong, AIR.density)

@@ -93,7 +93,7 @@ LINE = k.LineChamber(
     BOTH,
     (0.18, 0.44),
     (k.SectionSpec(0.6, 240e-4, 200e-4, fill=k.FillSpec(1500.0)), k.SectionSpec(0.45, 200e-4, 200e-4)),
-    k.MouthSpec("flanged", replace(PORT, length=0.11, inner_end="ideal")),
+    (k.MouthSpec("flanged", replace(PORT, length=0.11, inner_end="ideal")),),
 )
 FILLED = replace(VENTED, fill=k.FillSpec(800.0))
 
@@ -105,6 +105,9 @@ EXACT = {
     "vented_with_a_linked_capacitor": variant(VENTED, (replace(PLACES[0], state="link"), *PLACES[1:])),
     "lossless_vented": variant(
         replace(VENTED, leak=INF, absorption=INF, port=INF), PLACES + NOTCH, [k.Coupling(("L1", "L3"), -0.2)]
+    ),
+    "ports_along_a_wall_before_a_wall": variant(
+        replace(VENTED, ports=(replace(PORT, end="along_wall", inner_end="in_corner", count=2, clearance=0.04),))
     ),
     "radiators": variant(RADIATOR),
     "no_chamber": variant(None, PLACES[:-1]),
@@ -182,6 +185,7 @@ LOSSY = (replace(PLACES[0], part=part("capacitor", 100e-6, dissipation_factor=0.
 
 FITTED = {
     "line": (variant(LINE), "mobility fitted"),
+    "box_with_depth": (variant(replace(SEALED, along=0.45, positions=(0.1, 0.35))), "mobility fitted"),
     "filled_vented_box": (variant(FILLED), "mobility fitted"),
     "voice_coils": (variant(SEALED, drivers=(POWER_LAW, SEMI, TWEETER)), "Voice coil of"),
     "loss_angle": (variant(SEALED, LOSSY), "Loss angle of C1"),

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from scipy.special import j1
 
-from enclosures.radiation import piston_directivity
+from enclosures.air import Air
+from enclosures.parameters import radiation_mass
+from enclosures.radiation import piston_directivity, piston_radiation_impedance
 
 
 def test_is_two_bessel_over_argument() -> None:
@@ -43,3 +45,38 @@ def test_broadcasts() -> None:
 def test_negative_radius() -> None:
     with pytest.raises(ValueError, match="radius"):
         piston_directivity(np.ones(1), -0.1, np.ones(1))
+
+
+# Kinsler, Frey, Coppens & Sanders, Fundamentals of Acoustics (2000), appendix A6, "directivity and impedance functions
+# for a piston" (from memory): x, 2 J1(x)/x; and for x = 2 k a resistance and reactance over rho c S
+PISTON_TABLE = (
+    (1.0, 0.8801, 0.1199, 0.3969),
+    (2.0, 0.5767, 0.4233, 0.6468),
+    (3.0, 0.2260, 0.7740, 0.6801),
+    (4.0, -0.0330, 1.0330, 0.5349),
+)
+
+
+@pytest.mark.parametrize(("x", "directivity", "resistance", "reactance"), PISTON_TABLE)
+def test_printed_table_of_a_piston(x: float, directivity: float, resistance: float, reactance: float) -> None:
+    air, radius = Air(1.2041, 343.21), 0.05
+    assert float(piston_directivity(np.array([x]), 1.0, np.ones(1))[0]) == pytest.approx(directivity, abs=6e-5)
+    found = piston_radiation_impedance(np.array([x / (2 * radius)]), radius, air)[0] / (
+        air.impedance * np.pi * radius**2
+    )
+    assert found.real == pytest.approx(resistance, abs=6e-5)
+    assert found.imag == pytest.approx(reactance, abs=6e-5)
+
+
+def test_radiation_impedance_at_low_frequency() -> None:
+    """Resistance rho w^2 S^2/(2 pi c), that of a point in a wall, and the mass 8 rho a^3/3 (Rayleigh, section 302)."""
+    air, radius = Air(1.2041, 343.21), 0.05
+    k = np.array([0.01, 0.1])
+    omega, area = k * air.speed_of_sound, np.pi * radius**2
+    found = piston_radiation_impedance(k, radius, air)
+    np.testing.assert_allclose(
+        found.real, air.density * omega**2 * area**2 / (2 * np.pi * air.speed_of_sound), rtol=1e-5
+    )
+    np.testing.assert_allclose(found.imag / omega, radiation_mass(area, air.density), rtol=1e-5)
+    with pytest.raises(ValueError, match="above zero"):
+        piston_radiation_impedance(k, 0.0, air)
