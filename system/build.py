@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from enclosures.acoustics import Enclosure
 from enclosures.air import Air
-from enclosures.driver import Driver, Inductance, PowerLaw, SemiInductance, ShuntedCoil, VoiceCoil
+from enclosures.bends import Bend
+from enclosures.driver import (
+    Driver,
+    Inductance,
+    PowerLaw,
+    SemiInductance,
+    ShuntedCoil,
+    VoiceCoil,
+    heated_resistance,
+)
 from enclosures.fibre import Fill
-from enclosures.line import Line, Section
+from enclosures.line import Line, Mouth, Section
+from enclosures.parameters import AIR_LOADS, radiation_mass
 from enclosures.sealed import SealedBox
 from enclosures.vented import Port, Radiator, RadiatorBox, VentedBox, tuned_port_length
 from filters import network, parts
@@ -26,6 +36,7 @@ from system.kit import (
     PortSpec,
     RadiatorChamber,
     SealedChamber,
+    SectionSpec,
     Variant,
     VentedChamber,
 )
@@ -68,6 +79,16 @@ class Build:
     def data(self) -> tuple[DriverData, ...]:
         return tuple(hookup.driver for hookup in self.variant.hookups.values())
 
+    @property
+    def coil_resistances(self) -> tuple[float, ...]:
+        """Of each voice coil at its own temperature, ohm, in the hookup order."""
+        return tuple(_resistance(data) for data in self.data)
+
+    @property
+    def added_resistances(self) -> tuple[float, ...]:
+        """What its temperature adds to each voice coil, ohm: the tables of a driver were measured without it."""
+        return tuple(hot - data.re for hot, data in zip(self.coil_resistances, self.data, strict=True))
+
     def moving(self, index: int) -> Driver:
         """The driver at `index` with its small-signal parameters. Raises ValueError where only tables tell of it."""
         driver = self.drivers[index]
@@ -84,18 +105,24 @@ def build(kit: Kit, variant: Variant) -> Build:
         kit=kit,
         variant=variant,
         air=air,
-        drivers=tuple(_driver(hookup.driver) for hookup in variant.hookups.values()),
+        drivers=tuple(_driver(hookup.driver, air) for hookup in variant.hookups.values()),
         cells=tuple(_cells(variant, air)),
         network=crossover(kit, variant),
         source_resistance=kit.amplifier.output_resistance + kit.amplifier.cable,
     )
 
 
-def _driver(data: DriverData) -> Driver | None:
+def _driver(data: DriverData, air: Air) -> Driver | None:
+    """The driver as it is here: its coil warm, and both sides of its cone in the air of a baffle."""
     if data.small_signal is None:
         return None
     s = data.small_signal
-    return Driver(re=s.re, bl=s.bl, mms=s.mms, cms=s.cms, rms=s.rms, sd=s.sd, coil=_voice_coil(data.coil))
+    mms = s.mms + AIR_LOADS[data.air_load] * radiation_mass(s.sd, air.density)
+    return Driver(re=_resistance(data), bl=s.bl, mms=mms, cms=s.cms, rms=s.rms, sd=s.sd, coil=_voice_coil(data.coil))
+
+
+def _resistance(data: DriverData) -> float:
+    return heated_resistance(data.re, data.voice_coil_temperature, data.winding)
 
 
 def _voice_coil(coil: Coil | None) -> VoiceCoil:
@@ -124,8 +151,9 @@ def _numbered(word: str, counts: dict[str, int]) -> str:
     return word if counts[word] == 1 else f"{word}{counts[word]}"
 
 
-def _fill(spec: FillSpec | None) -> Fill | None:
-    return Fill(spec.flow_resistivity, spec.model) if spec else None
+def fill(spec: FillSpec | None) -> Fill | None:
+    """The filling, None for none."""
+    return Fill(spec.flow_resistivity, spec.model, spec.fibre_density, spec.share) if spec else None
 
 
 Housing = tuple[Enclosure, list[tuple[str, Cutout | None]]]  # an enclosure; what its openings are called, and where
@@ -136,33 +164,65 @@ def _port(spec: PortSpec, tuned: float | None = None) -> Port:
     length = spec.length if spec.length is not None else tuned
     if length is None:
         raise ValueError("a port needs a length, or its box a tuning")
-    return Port(spec.area, length, spec.end, spec.inner_end, spec.count)
+    return Port(
+        spec.area,
+        length,
+        spec.end,
+        spec.inner_end,
+        spec.count,
+        clearance=spec.clearance,
+        hydraulic_ratio=spec.hydraulic_ratio,
+    )
 
 
-def _sealed(chamber: SealedChamber, _names: Sequence[str], _air: Air) -> Housing:
-    return SealedBox(chamber.volume, chamber.leak, chamber.absorption, _fill(chamber.fill)), []
+def _sealed(chamber: SealedChamber, names: Sequence[str], _air: Air) -> Housing:
+    box = SealedBox(chamber.volume, chamber.leak, chamber.absorption, fill(chamber.fill))
+    if chamber.along is None:
+        return box, []
+    return replace(box, along=chamber.along, positions=_positions(chamber, names)), []
+
+
+def _positions(chamber: SealedChamber | LineChamber, names: Sequence[str]) -> tuple[float, ...]:
+    """Where the drivers `names` of a chamber sit along it, m."""
+    place = dict(zip(chamber.drivers, chamber.positions, strict=True))
+    return tuple(place[name] for name in names)
 
 
 def _vented(chamber: VentedChamber, _names: Sequence[str], air: Air) -> Housing:
     tuned = tuned_port_length(chamber.volume, chamber.tuning, chamber.ports, air) if chamber.tuning else None
     ports = tuple(_port(spec, tuned) for spec in chamber.ports)
-    box = VentedBox(chamber.volume, ports, chamber.leak, chamber.absorption, chamber.port, _fill(chamber.fill))
+    box = VentedBox(chamber.volume, ports, chamber.leak, chamber.absorption, chamber.port, fill(chamber.fill))
     return box, [("port", spec.cutout) for spec in chamber.ports]
 
 
 def _radiator(chamber: RadiatorChamber, _names: Sequence[str], _air: Air) -> Housing:
     radiators = tuple(Radiator(r.sd, r.mms, r.cms, r.rms, r.count) for r in chamber.radiators)
-    box = RadiatorBox(chamber.volume, radiators, chamber.leak, chamber.absorption, _fill(chamber.fill))
+    box = RadiatorBox(chamber.volume, radiators, chamber.leak, chamber.absorption, fill(chamber.fill))
     return box, [("radiator", spec.cutout) for spec in chamber.radiators]
 
 
 def _line(chamber: LineChamber, names: Sequence[str], _air: Air) -> Housing:
-    sections = tuple(Section(s.length, s.area, s.end_area, s.taper, _fill(s.fill)) for s in chamber.profile)
-    place = dict(zip(chamber.drivers, chamber.positions, strict=True))
-    mouth = chamber.mouth
-    port = _port(mouth.port) if mouth.port else None
-    line = Line(sections, tuple(place[name] for name in names), mouth.end, port, chamber.lossy_walls)
-    return line, [("mouth", mouth.cutout)]
+    line = Line(
+        tuple(_section(spec) for spec in chamber.profile),
+        _positions(chamber, names),
+        tuple(Mouth(m.end, _port(m.port) if m.port else None, m.at) for m in chamber.mouths),
+        chamber.lossy_walls,
+        chamber.step_correction,
+    )
+    return line, [("mouth", mouth.cutout) for mouth in chamber.mouths]
+
+
+def _section(spec: SectionSpec) -> Section:
+    bend = Bend(spec.bend.angle, spec.bend.inner_radius, spec.bend.across) if spec.bend else None
+    return Section(
+        spec.length,
+        spec.area,
+        spec.end_area,
+        spec.taper,
+        fill(spec.fill),
+        spec.hydraulic_ratio,
+        bend.mass_ratio if bend else 1.0,
+    )
 
 
 # One line for each kind of chamber: how its description becomes an enclosure and its named openings.

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Discriminator, Field, Tag
 
-from system.edge import Entry, Model, Name, NumberOrWord, Quantity, Text, shape
+from system.edge import Entry, Model, Name, Number, NumberOrWord, Quantity, Text, shape
 from system.fields import (
     Area,
     Compliance,
     Count,
     DriverNames,
     End,
+    Excursion,
     Face,
     Frequency,
     Length,
     Mass,
     Position,
+    Speed,
     Volume,
 )
 
@@ -51,11 +53,20 @@ Cutout = Annotated[
 class Fill(Model):
     """Fibrous filling: a material and how much of it, or a flow resistivity; and the model that interprets it."""
 
+    key_advice: ClassVar[dict[str, str]] = {"lining": "only a section of a line has one; a box takes material and mass"}
     material: Text | None = None
     density: Annotated[float, Quantity("density", low="0.1 kg/m3", high="300 kg/m3")] | None = None
     mass: Mass | None = None
     flow_resistivity: Annotated[float, Quantity("flow_resistivity")] | None = None
-    model: Literal["power_law", "rigid_fibre"] = "power_law"
+    spread: Annotated[float, Number(1, 10)] | None = None
+    model: Literal["power_law", "power_law_1970", "low_frequency", "rigid_fibre"] = "power_law"
+
+
+class SectionFill(Fill):
+    """Filling of a section of a line, all of it or a lining on its walls."""
+
+    key_advice: ClassVar[dict[str, str]] = {}
+    lining: Length | None = None
 
 
 LossValue = Annotated[float, NumberOrWord(0.1, 1e6, word="lossless", meaning=float("inf"))]
@@ -83,19 +94,28 @@ class VentedLosses(Model):
     port: LossValue | None = None
 
 
-class Port(Model):
-    """A duct: diameter or area, length (unless the box has a tuning), how many, and its two ends."""
+class PortShape(Model):
+    """The cross-section of a duct, how many there are, what its inner end faces, and how fast its air may move."""
 
     diameter: Length | None = None
     area: Area | None = None
-    length: Length | None = None
+    width: Length | None = None
+    height: Length | None = None
     count: Count = 1
+    clearance: Length | None = None
+    speed_limit: Speed | None = None
+
+
+class Port(PortShape):
+    """A duct: diameter, area or a slot, length (unless the box has a tuning), how many, and its two ends."""
+
+    length: Length | None = None
     end: End = "flanged"
     inner_end: End = "flanged"
     cutout: Cutout | None = None
 
 
-class MouthPort(Model):
+class MouthPort(PortShape):
     """The duct before the mouth of a line; its ends are those of the mouth."""
 
     key_advice: ClassVar[dict[str, str]] = {
@@ -103,15 +123,13 @@ class MouthPort(Model):
         "inner_end": "write it beside port, in the mouth",
         "cutout": "write it beside port, in the mouth",
     }
-    diameter: Length | None = None
-    area: Area | None = None
     length: Length
-    count: Count = 1
 
 
 class Mouth(Model):
-    """The open end of a line, with or without a duct before the outside."""
+    """An opening of a line, at its end or on its way, with or without a duct before the outside."""
 
+    at: Length | None = None
     port: MouthPort | None = None
     end: End = "flanged"
     inner_end: End | None = None
@@ -125,13 +143,16 @@ class Radiator(Model):
     mms: Mass
     cms: Compliance
     rms: Annotated[float, Quantity("mechanical_resistance", zero=True)]  # one without loss is legal
+    linear_excursion: Excursion | None = None
+    damage_excursion: Excursion | None = None
     count: Count = 1
     cutout: Cutout | None = None
 
 
 class Section(Model):
-    """A stretch of line from the closed end towards the mouth."""
+    """A straight stretch of line from the closed end towards the mouth."""
 
+    key_advice: ClassVar[dict[str, str]] = {"inner_radius": "it goes with bend, which takes the place of length"}
     length: Length
     area: Area | None = None
     width: Length | None = None
@@ -139,7 +160,42 @@ class Section(Model):
     diameter: Length | None = None
     end_area: Area | None = None
     taper: Literal["area_linear", "conical", "exponential"] | None = None
-    fill: Fill | None = None
+    fill: SectionFill | None = None
+
+
+_OF_A_BEND = "a bend takes bend, inner_radius, depth (in its own plane) and width, and is as long as its centre line"
+
+
+class Bend(Model):
+    """A stretch of line that bends, of rectangular section all along; its length is that of its centre line."""
+
+    key_advice: ClassVar[dict[str, str]] = dict.fromkeys(
+        ("length", "area", "diameter", "end_area", "taper"), _OF_A_BEND
+    )
+    bend: Annotated[float, Quantity("angle", low="1 deg", high="180 deg")]
+    inner_radius: Length
+    depth: Length
+    width: Length
+    fill: SectionFill | None = None
+
+
+def _stretch(value: Any) -> str:
+    """Whether a section bends, by the keys that only a bend has."""
+    bends = isinstance(value, dict) and ("bend" in value or ("inner_radius" in value and "length" not in value))
+    return "curved" if bends else "straight"
+
+
+Stretch = Annotated[
+    Annotated[Section, Tag("straight")] | Annotated[Bend, Tag("curved")],
+    Discriminator(_stretch),
+]
+
+
+class StandingWave(Model):
+    """The inner dimension along which a box has a standing wave, and where the drivers sit on it."""
+
+    along: Length
+    drivers: dict[Name, Position] | None = None
 
 
 class Sealed(Model):
@@ -151,6 +207,7 @@ class Sealed(Model):
     volume: Volume
     fill: Fill | None = None
     losses: SealedLosses | None = None
+    standing_wave: StandingWave | None = None
 
 
 class Vented(Model):
@@ -186,10 +243,12 @@ class Line(Model):
         "ports": "write mouth: {port: {..}}",
     }
     kind: Literal["line"]
-    profile: Annotated[list[Section], Field(min_length=1)]
+    profile: Annotated[list[Stretch], Field(min_length=1)]
     drivers: Annotated[dict[Name, Position], Field(min_length=1)]
     mouth: Mouth | None = None
+    mouths: list[Mouth] | None = None
     walls: Literal["lossy", "lossless"] | None = None
+    step_correction: Literal["on", "off"] = "off"
 
 
 Chamber = Annotated[Sealed | Vented | PassiveRadiator | Line, Discriminator("kind")]

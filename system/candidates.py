@@ -67,12 +67,12 @@ def _served(model: Build, place: ProtectivePlace) -> tuple[list[int], float]:
     """
     reference = place.place.reference
     index = [e.reference for e in model.network.elements].index(reference)
-    re = np.diag([data.re for data in model.data]).astype(complex)[None]
+    re = np.diag(model.coil_resistances).astype(complex)[None]
     solution = sweep_branch(model.network, reference, np.zeros((1, 1), complex), np.array([1e-5]), re)
     current = np.abs(solution.load_current[0, 0])
     through = abs(solution.element_current[0, 0, index])
     served = [i for i, data in enumerate(model.data) if data.role == "woofer" and current[i] > 1e-3 * through]
-    return served, float(sum(model.data[i].re * current[i] ** 2 for i in served) / through**2)
+    return served, float(sum(model.coil_resistances[i] * current[i] ** 2 for i in served) / through**2)
 
 
 def _resonance(model: Build, index: int) -> float:

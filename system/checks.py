@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from enclosures.fibre import Fill
-from system.build import build
+from system.build import build, fill
 from system.findings import Finding, KitError
 from system.kit import DriverData, Kit, LineChamber, Variant
 from system.predict import Prediction, Summary, summarise
@@ -80,13 +79,12 @@ def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
     for number, chamber in enumerate(variant.cabinet.chambers):
         specs = [s.fill for s in chamber.profile] if isinstance(chamber, LineChamber) else [chamber.fill]
         here = f"cabinets.{variant.cabinet.name}.chambers.{number}"
-        ranges = [r for spec in specs if spec and (r := Fill(spec.flow_resistivity, spec.model).fitted_range)]
-        if ranges:
-            low, high = max(low for low, _ in ranges), min(high for _, high in ranges)
+        ranges = {r for spec in specs if (made := fill(spec)) and (r := made.fitted_range)}
+        for low, high in sorted(ranges):
             if float(result.frequency[0]) < low or float(result.frequency[-1]) > high:
                 yield kit.finding(
                     "note", "fill_range", here,
-                    f"the power-law model of this filling was fitted from {low:.0f} to {high:.0f} Hz",
+                    f"the power law of this filling was fitted from {low:.0f} to {high:.0f} Hz",
                     "outside it is used as printed",
                 )  # fmt: skip
         if not isinstance(chamber, LineChamber) and chamber.fill and chamber.fill.model == "rigid_fibre":

@@ -105,6 +105,10 @@ _DRIVER = {
     "driver_unused": (
         "Some small-signal parameters are given, not enough for a full set, and the tables are used instead."
     ),
+    "air_load_without_mms": (
+        "`air_load: none` says that the moving mass was stated without any air. Without a stated mass there is nothing "
+        "to add air to: the mass that follows from the other figures holds the air of free air."
+    ),
     "excursion_order": "The excursion at which damage begins is given smaller than the linear excursion.",
     "power_of_system": (
         "The rated power is that of a whole system, and its high-pass is not given, so it says nothing about how hot "
@@ -214,7 +218,35 @@ _CABINET = {
     ),
     "tuning_and_length": "A vented box has a tuning, which gives its ports their length, and a port with a length.",
     "inner_end_without_port": "A mouth has an inner_end, which is the end of a port inside, and no port.",
-    "position_outside_line": "A driver is farther from the closed end than the line is long.",
+    "position_outside_line": (
+        "A driver is farther from the closed end than the line is long, or than a sealed box is long along its "
+        "standing wave."
+    ),
+    "position_disagrees": (
+        "Two drivers are on one face of the cabinet, and the line does not bend between them: as far as they are apart "
+        "outside they must be apart along the line. One of the two figures is wrong, or the line folds there."
+    ),
+    "mouth_outside_line": "A mouth is farther from the closed end than the line is long.",
+    "mouth_twice": (
+        "A line says both mouth and mouths, or it is open twice in one place. Of two openings without a port in one "
+        "place each would have the whole area of the line."
+    ),
+    "port_wider": (
+        "The port before a mouth has more area than the section of the line that it leaves. Then it is no port: make "
+        "it narrower, or describe it as the line's last section."
+    ),
+    "port_near_wall": (
+        "The inner end of a port is closer to the wall that it faces than its own diameter. The air has to turn there, "
+        "which adds mass, tunes lower and makes noise. `clearance` says how close it is, and then its mass is computed."
+    ),
+    "port_too_long": (
+        "A port is as long as the cabinet is deep behind its opening, or longer. It can bend, so this is only a "
+        "warning; it is computed as a straight one."
+    ),
+    "lining_too_thick": (
+        "A lining meets its own other side and leaves no air in the middle. A section that is full of fibre takes no "
+        "lining."
+    ),
     "taper_without_end_area": "A section says how it tapers and not to what area; it is taken as straight.",
     "placement_needs_baffle": "Away from a wall the cabinet's size decides what is heard, and it is not given.",
 }
@@ -246,8 +278,8 @@ _RESULT = {
     ),
     "cabinet_table_in_wall": "A response table of the driver in its cabinet is used for a variant in a wall.",
     "fill_range": (
-        "The filling's power-law model is used outside of the range of frequency over flow resistivity that it was "
-        "fitted to, 0.01 to 1."
+        "The filling's power law (power_law or power_law_1970) is used outside of the range of frequency over flow "
+        "resistivity that it was fitted to, 0.01 to 1. The model low_frequency has no such range."
     ),
     "excursion_unknown": "A driver that is known by its tables only has no computed excursion.",
     "impedance_table_unused": "A driver in a chamber has an impedance table, which was measured without the chamber.",

@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 _FILL = "Filling: {material, density or mass} or {flow_resistivity}."
+_SECTION_FILL = _FILL + " With lining: only along the walls."
 _COUNT = "How many like this one; default 1."
 _CUTOUT = "Centre of the opening: [x, y] on the front from its lower left corner, or {face, at, set_back}."
 _LEAK = "Q of the leaks at the chamber's resonance, or lossless."
 _ABSORPTION = "Q of the absorption at the chamber's resonance, or lossless. With a fill it comes from the fill."
 _CHAMBER_DRIVERS = "Hookup names of the drivers that work into this chamber."
 _VOLUME = "Net volume of air, before filling."
-_END = "Outer end: flanged (default), unflanged, or ideal (zero pressure)."
-_DIAMETER = "Inner diameter (or give area)."
-_AREA = "Area of one (or give diameter)."
+_END = (
+    "Outer end: flanged (default), along_wall (a flange, and one side of the duct goes on as a wall), in_corner (two "
+    "sides do), unflanged, or ideal (zero pressure)."
+)
+_PORT_SHAPE = {
+    "diameter": "Inner diameter (or give area, or width and height).",
+    "area": "Area of one (or give diameter, or width and height).",
+    "width": "Of a slot, with height.",
+    "height": "Of a slot, with width.",
+    "count": _COUNT,
+    "clearance": "From the inner end to a wall that faces it; default far away.",
+    "speed_limit": "Peak speed of air that it is to stay under; default 5 % of the speed of sound.",
+}
 
 KEYS: dict[str, dict[str, str]] = {
     "KitFile": {
@@ -103,7 +114,7 @@ KEYS: dict[str, dict[str, str]] = {
         "vas": "Volume of air as stiff as the suspension.",
         "sd": "Effective area of the cone (or give effective_diameter).",
         "effective_diameter": "Diameter of the effective area.",
-        "mms": "Moving mass, air load included.",
+        "mms": "Moving mass, air load included; else say air_load.",
         "cms": "Compliance of the suspension.",
         "rms": "Mechanical resistance of the suspension.",
         "bl": "Force factor.",
@@ -116,6 +127,9 @@ KEYS: dict[str, dict[str, str]] = {
         "damage_excursion": "One-way peak at which damage begins.",
         "power": "Rated power: {rated, of, high_pass}.",
         "origin": "measured, published (default), derived or assumed; a limit that is only assumed decides nothing.",
+        "air_load": "What mms holds of the air: included (default; that of a baffle, both sides), free_air, or none.",
+        "voice_coil_temperature": "At which the driver is computed, -40 to 300 degC; default 20 degC, as re is stated.",
+        "winding": "copper (default) or aluminium: how re rises with temperature.",
     },
     "MadeOf": {"parallel": "Values in parallel.", "series": "Values in series."},
     "PartFields": {
@@ -176,9 +190,10 @@ KEYS: dict[str, dict[str, str]] = {
     "Fill": {
         "material": "polyester, glass_fibre or wool.",
         "density": "Of the fibre in the space it fills (or give mass).",
-        "mass": "Over the volume of the chamber or section (or give density).",
+        "mass": "Over the volume that it fills (or give density).",
         "flow_resistivity": "Instead of material and its amount.",
-        "model": "power_law (default) or rigid_fibre.",
+        "spread": "How far the flow resistivity may be off, a ratio either way; default from the material, or 1.3.",
+        "model": "power_law (default), power_law_1970, low_frequency or rigid_fibre.",
     },
     "SealedLosses": {"leak": _LEAK, "absorption": _ABSORPTION},
     "RadiatorLosses": {"leak": _LEAK, "absorption": _ABSORPTION},
@@ -188,19 +203,18 @@ KEYS: dict[str, dict[str, str]] = {
         "port": "Q of the port's loss at the tuning, or lossless (default).",
     },
     "Port": {
-        "diameter": _DIAMETER,
-        "area": _AREA,
+        **_PORT_SHAPE,
         "length": "Its own length; left out where the box has a tuning.",
-        "count": _COUNT,
         "end": _END,
-        "inner_end": "Inner end: flanged (default), unflanged, or ideal.",
+        "inner_end": "Inner end: flanged (default), along_wall, in_corner, unflanged, or ideal.",
         "cutout": _CUTOUT,
     },
-    "MouthPort": {"diameter": _DIAMETER, "area": _AREA, "length": "Its own length.", "count": _COUNT},
+    "MouthPort": {**_PORT_SHAPE, "length": "Its own length."},
     "Mouth": {
+        "at": "Distance along the axis from the closed end; default at the end of the line.",
         "port": "A duct before the outside; without it the line's last section is open.",
         "end": _END,
-        "inner_end": "Inner end of the port: ideal (default; an area step), unflanged or flanged.",
+        "inner_end": "Inner end of the port: ideal (default; an area step), or a word as for end.",
         "cutout": _CUTOUT,
     },
     "Radiator": {
@@ -208,6 +222,8 @@ KEYS: dict[str, dict[str, str]] = {
         "mms": "Moving mass of one, air load included.",
         "cms": "Compliance of one.",
         "rms": "Mechanical resistance of one.",
+        "linear_excursion": "One-way peak.",
+        "damage_excursion": "One-way peak at which damage begins.",
         "count": _COUNT,
         "cutout": _CUTOUT,
     },
@@ -219,7 +235,18 @@ KEYS: dict[str, dict[str, str]] = {
         "diameter": "Of a round section.",
         "end_area": "At the end towards the mouth; left out the section is straight.",
         "taper": "area_linear (default), conical (radius linear) or exponential.",
-        "fill": _FILL,
+        "fill": _SECTION_FILL,
+    },
+    "Bend": {
+        "bend": "By how much the line turns here, up to 180 deg; the length is that of the centre line.",
+        "inner_radius": "Of the inner wall; of a fold round the end of a board half the board's thickness.",
+        "depth": "In the plane of the bend.",
+        "width": "Across that plane.",
+        "fill": _SECTION_FILL,
+    },
+    "StandingWave": {
+        "along": "The inner dimension along which it stands, as a rule the largest.",
+        "drivers": "Hookup name -> distance from one end; who is not named is at 0 mm.",
     },
     "Sealed": {
         "kind": "sealed.",
@@ -227,6 +254,7 @@ KEYS: dict[str, dict[str, str]] = {
         "volume": _VOLUME,
         "fill": _FILL,
         "losses": "{leak, absorption}; default 20 and 100.",
+        "standing_wave": "{along, drivers}: sound takes its time along the box; default one pressure in all of it.",
     },
     "Vented": {
         "kind": "vented.",
@@ -250,7 +278,9 @@ KEYS: dict[str, dict[str, str]] = {
         "profile": "Sections from the closed end to the mouth.",
         "drivers": "Hookup name -> distance along the axis from the closed end.",
         "mouth": "The open end; default open in a flange.",
+        "mouths": "Instead of mouth: a list of several; without one at its end the line is closed there, [] closes it.",
         "walls": "lossy (default) or lossless; unfilled sections and the port.",
+        "step_correction": "on: a step of area adds its mass; off (default).",
     },
     "Variant": {
         "like": "Start from another variant and change what is named here.",
@@ -272,5 +302,6 @@ KEYS: dict[str, dict[str, str]] = {
     },
     "Seats": {"distance": "From the speaker.", "angle": "To either side of the axis."},
 }
+KEYS["SectionFill"] = {**KEYS["Fill"], "lining": "Thickness of a layer on all walls of the section; the rest is open."}
 for _name in ("Part", "PartChange"):
     KEYS[_name] = {**KEYS["PartFields"], **KEYS[_name]}

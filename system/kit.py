@@ -21,6 +21,10 @@ Attitude = Literal["upright", "on_left_side", "on_right_side"]
 State = Literal["fit", "link", "omit"]
 Role = Literal["woofer", "midrange", "tweeter"]
 PartKind = Literal["resistor", "capacitor", "coil"]
+PipeEnd = Literal["ideal", "unflanged", "flanged", "along_wall", "in_corner"]
+AirLoad = Literal["included", "free_air", "none"]
+Winding = Literal["copper", "aluminium"]
+ROOM_TEMPERATURE = 293.15  # K, 20 degC: re is that of a coil this warm
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +131,10 @@ class DriverData:
     """A driver as its data sheet gives it.
 
     Either `small_signal` is there, or `impedance` and `response` are (a driver known by its tables only). `sd` is
-    then optional. `linear_excursion` and `damage_excursion` are one-way peaks in metres.
+    then optional. `linear_excursion` and `damage_excursion` are one-way peaks in metres. `re` and `impedance` are
+    those of a cold coil; `voice_coil_temperature` (K) is the one it is computed at. `air_load` says how much of the
+    air's mass is in small_signal.mms: all of it, or only what a cone in free air carries (a mass stated without any
+    has had that added by the reader).
     """
 
     name: str
@@ -143,6 +150,9 @@ class DriverData:
     damage_excursion: float | None = None
     power: PowerRating | None = None
     origin: Literal["measured", "published", "derived", "assumed"] = "published"
+    air_load: AirLoad = "included"
+    voice_coil_temperature: float = ROOM_TEMPERATURE
+    winding: Winding = "copper"
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,29 +224,47 @@ class Baffle:
     edge_radius: float = 0.0
 
 
+FillModel = Literal["power_law", "power_law_1970", "low_frequency", "rigid_fibre"]
+
+
 @dataclass(frozen=True, slots=True)
 class FillSpec:
-    """Fibrous filling by its flow resistivity (Pa s/m2) and the fluid model that interprets it."""
+    """Fibrous filling by its flow resistivity (Pa s/m2) and the fluid model that interprets it.
+
+    `fibre_density` is kg of fibre per m3 of the space it fills, None where only the flow resistivity is known. `share`
+    is the part of the cross-section that it takes, below 1 for a lining. The true flow resistivity lies between the
+    one given over `spread` and times `spread`.
+    """
 
     flow_resistivity: float
-    model: Literal["power_law", "rigid_fibre"] = "power_law"
+    model: FillModel = "power_law"
+    fibre_density: float | None = None
+    share: float = 1.0
+    spread: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class PortSpec:
-    """A duct of `count` like ports: `area` (m2) of one, `length` (m; None where the box's tuning gives it)."""
+    """A duct of `count` like ports: `area` (m2) of one, `length` (m; None where the box's tuning gives it).
+
+    `hydraulic_ratio` is the hydraulic radius over that of a round port of this area (1 for round), `clearance` (m) the
+    distance from the inner end to a wall that faces it, `speed_limit` (m/s) the peak speed of air it is to stay under.
+    """
 
     area: float
     length: float | None
     count: int
-    end: Literal["ideal", "unflanged", "flanged"]
-    inner_end: Literal["ideal", "unflanged", "flanged"]
+    end: PipeEnd
+    inner_end: PipeEnd
     cutout: Cutout | None = None
+    hydraulic_ratio: float = 1.0
+    clearance: float | None = None
+    speed_limit: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
 class RadiatorSpec:
-    """`count` like passive radiators: sd (m2), mms (kg), cms (m/N), rms (kg/s) of one."""
+    """`count` like passive radiators: sd (m2), mms (kg), cms (m/N), rms (kg/s) of one; excursions are one-way peaks."""
 
     sd: float
     mms: float
@@ -244,17 +272,25 @@ class RadiatorSpec:
     rms: float
     count: int
     cutout: Cutout | None = None
+    linear_excursion: float | None = None
+    damage_excursion: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class SealedChamber:
-    """Losses are Q values; math.inf is lossless."""
+    """Losses are Q values; math.inf is lossless.
+
+    With `along` (m, an inner dimension) the box has a standing wave along it, and `positions` (m from one end, in the
+    order of `drivers`) says where the drivers sit on that wave.
+    """
 
     drivers: tuple[str, ...]
     volume: float
     leak: float
     absorption: float
     fill: FillSpec | None = None
+    along: float | None = None
+    positions: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,32 +316,56 @@ class RadiatorChamber:
 
 
 @dataclass(frozen=True, slots=True)
+class BendSpec:
+    """A bend of rectangular section in its own plane: `angle` (rad), `inner_radius` and the depth `across` it (m)."""
+
+    angle: float
+    inner_radius: float
+    across: float
+
+
+@dataclass(frozen=True, slots=True)
 class SectionSpec:
-    """A stretch of line from the closed end towards the mouth: length (m), areas (m2)."""
+    """A stretch of line from the closed end towards the mouth: length (m), areas (m2).
+
+    `hydraulic_ratio` is the hydraulic radius over that of a round duct of the same area. With a `bend` the length is
+    that of the centre line.
+    """
 
     length: float
     area: float
     end_area: float
     taper: Literal["area_linear", "conical", "exponential"] = "area_linear"
     fill: FillSpec | None = None
+    hydraulic_ratio: float = 1.0
+    bend: BendSpec | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class MouthSpec:
-    """The open end of a line: with `port`, the duct before the outside; without, the last section ends in `end`."""
+    """An opening of a line: with `port`, the duct before the outside; without, the line itself opens in `end`.
 
-    end: Literal["ideal", "unflanged", "flanged"]
+    `at` (m from the closed end) is where it leaves the line; None: at the line's end. `speed_limit` (m/s) is the
+    port's, or of a mouth without one the usual.
+    """
+
+    end: PipeEnd
     port: PortSpec | None = None
     cutout: Cutout | None = None
+    at: float | None = None
+    speed_limit: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
 class LineChamber:
+    """`positions` (m along the axis from the closed end) are in the order of `drivers`; no `mouths`: closed."""
+
     drivers: tuple[str, ...]
-    positions: tuple[float, ...]  # m along the axis from the closed end, in the order of `drivers`
+    positions: tuple[float, ...]
     profile: tuple[SectionSpec, ...]
-    mouth: MouthSpec
+    mouths: tuple[MouthSpec, ...]
     lossy_walls: bool = True
+    step_correction: bool = False
 
 
 Chamber = SealedChamber | VentedChamber | RadiatorChamber | LineChamber

@@ -189,6 +189,9 @@ class Driver(Model):
     damage_excursion: Excursion | None = None
     power: DriverPower | None = None
     origin: Literal["measured", "published", "derived", "assumed"] | None = None
+    air_load: Literal["included", "free_air", "none"] = "included"
+    voice_coil_temperature: Annotated[float, Quantity("temperature", low="-40 degC", high="300 degC")] | None = None
+    winding: Literal["copper", "aluminium"] = "copper"
 
 
 class MadeOf(Model):

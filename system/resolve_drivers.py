@@ -5,11 +5,28 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from enclosures.parameters import INDEPENDENT, Completed, Disagreement, InsufficientParameters, complete
+from enclosures.parameters import (
+    AIR_LOADS,
+    INDEPENDENT,
+    Completed,
+    Disagreement,
+    InsufficientParameters,
+    complete,
+    radiation_mass,
+)
 from system import kitmodel as edge
 from system.context import Context, Path_, per_cent, severity_of
-from system.document import advice
-from system.kit import Coil, DriverData, HighPass, PowerRating, ResponseTable, SmallSignal, Table
+from system.document import advice, label
+from system.kit import (
+    ROOM_TEMPERATURE,
+    Coil,
+    DriverData,
+    HighPass,
+    PowerRating,
+    ResponseTable,
+    SmallSignal,
+    Table,
+)
 from system.tables import IMPEDANCE, RESPONSE, read_table
 
 PARAMETERS = ("re", "fs", "qms", "qes", "qts", "vas", "sd", "mms", "cms", "rms", "bl")
@@ -43,9 +60,7 @@ def resolve_driver(name: str, driver: edge.Driver, context: Context) -> DriverDa
         return None  # what may be lacking is told already
     tables = driver.impedance is not None and driver.response is not None
     small = _small_signal(driver, given, tables, path, context)
-    if driver.linear_excursion and driver.damage_excursion and driver.damage_excursion < driver.linear_excursion:
-        found = f"{name}.damage_excursion is {context.text((*path, 'damage_excursion'))}, less than linear_excursion"
-        report.error("excursion_order", (*path, "damage_excursion"), found, "damage comes after the linear range")
+    check_excursions(driver.linear_excursion, driver.damage_excursion, path, context)
     power = _power(driver.power, path, context)
     coil = _coil(driver.voice_coil)
     if small is not None and coil is None and impedance is None:
@@ -68,7 +83,18 @@ def resolve_driver(name: str, driver: edge.Driver, context: Context) -> DriverDa
         damage_excursion=driver.damage_excursion,
         power=power,
         origin=driver.origin or "published",
+        air_load="included" if driver.air_load == "included" else "free_air",
+        voice_coil_temperature=driver.voice_coil_temperature or ROOM_TEMPERATURE,
+        winding=driver.winding,
     )
+
+
+def check_excursions(linear: float | None, damage: float | None, path: Path_, context: Context) -> None:
+    """Both as one-way peaks (m), of a driver or a radiator."""
+    if linear is not None and damage is not None and damage < linear:
+        at = (*path, "damage_excursion")
+        found = f"{label(at)} is {context.text(at)}, less than linear_excursion"
+        context.report.error("excursion_order", at, found, "damage comes after the linear range")
 
 
 def _given(driver: edge.Driver, path: Path_, context: Context) -> dict[str, float]:
@@ -83,7 +109,26 @@ def _given(driver: edge.Driver, path: Path_, context: Context) -> dict[str, floa
                 f"{printed('sd', area)} of effective_diameter"
             )
             context.report.add(severity_of(relative), "driver_disagrees", (*path, "sd"), found, "sd is used")
+    if driver.air_load == "none":
+        _add_free_air(given, path, context)
     return given
+
+
+def _add_free_air(given: dict[str, float], path: Path_, context: Context) -> None:
+    """To an mms without any air add what the cone carries in free air, where fs and the Qs are measured.
+
+    That leaves it short of the rest: `AIR_LOADS`.
+    """
+    if "mms" not in given:
+        found = f"{label((*path, 'air_load'))} speaks of mms, which is not given"
+        allowed = "the moving mass comes from the other figures, taken as measured in free air"
+        context.report.warning("air_load_without_mms", (*path, "air_load"), found, allowed)
+    elif "sd" not in given:
+        found = f"{path[-1]} has no sd, and an mms without air"
+        context.missing((*path, "sd"), found, "give sd, from which the mass of the air on the cone follows")
+    else:
+        lacking = AIR_LOADS["none"] - AIR_LOADS["free_air"]
+        given["mms"] += lacking * radiation_mass(given["sd"], context.air.density)
 
 
 def _table(name: str | None, path: Path_, kind: object, context: Context) -> Table | None:
@@ -150,7 +195,7 @@ def _small_signal(
     except ValueError as error:
         report.error("driver_impossible", path, f"{name}: {error}", "look the figures up again", key=True)
         return None
-    _judge(completed, prefer, path, context)
+    _judge(completed, driver, path, context)
     return SmallSignal(**{key: _as_given(key, getattr(completed, key), given) for key in INDEPENDENT})
 
 
@@ -169,7 +214,8 @@ def _more(error: InsufficientParameters) -> str:
     return f"give {count} of {', '.join(error.candidates)}; or re with an impedance and a response table"
 
 
-def _judge(completed: Completed, prefer: list[str], path: Path_, context: Context) -> None:
+def _judge(completed: Completed, driver: edge.Driver, path: Path_, context: Context) -> None:
+    prefer = driver.prefer or []
     for one in completed.disagreements:
         severity = severity_of(one.relative)
         if severity == "error" and prefer and one.name not in prefer:
@@ -177,12 +223,13 @@ def _judge(completed: Completed, prefer: list[str], path: Path_, context: Contex
         advised = (
             "it is not used" if severity != "error" else "correct it, or say in prefer: [..] which figures to keep"
         )
-        context.report.add(severity, "driver_disagrees", (*path, one.name), _words(one, path[-1]), advised)
+        aired = ", air in free air added," if one.name == "mms" and driver.air_load == "none" else ""
+        context.report.add(severity, "driver_disagrees", (*path, one.name), _words(one, path[-1], aired), advised)
 
 
-def _words(one: Disagreement, name: str) -> str:
+def _words(one: Disagreement, name: str, aired: str) -> str:
     return (
-        f"{name}.{one.name} is {printed(one.name, one.given)}, {per_cent(one.relative)} off the "
+        f"{name}.{one.name}{aired} is {printed(one.name, one.given)}, {per_cent(one.relative)} off the "
         f"{printed(one.name, one.derived)} of the other figures"
     )
 

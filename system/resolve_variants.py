@@ -18,6 +18,7 @@ from system.kit import (
     Listening,
     Place,
     Placement,
+    SealedChamber,
     Seats,
     Variant,
 )
@@ -136,7 +137,7 @@ def _with_only(cabinet: Cabinet, names: list[str], path: Path_, context: Context
 
 def _only(chamber: Chamber, names: list[str]) -> Chamber:
     drivers = tuple(name for name in chamber.drivers if name in names)
-    if isinstance(chamber, LineChamber):
+    if isinstance(chamber, LineChamber | SealedChamber) and chamber.positions:
         places = dict(zip(chamber.drivers, chamber.positions, strict=True))
         return replace(chamber, drivers=drivers, positions=tuple(places[name] for name in drivers))
     return replace(chamber, drivers=drivers)

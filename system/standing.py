@@ -94,8 +94,8 @@ def _cutouts(variant: Variant) -> Iterator[tuple[str, Cutout]]:
             yield from (("a port", port.cutout) for port in chamber.ports if port.cutout)
         elif isinstance(chamber, RadiatorChamber):
             yield from (("a radiator", radiator.cutout) for radiator in chamber.radiators if radiator.cutout)
-        elif isinstance(chamber, LineChamber) and chamber.mouth.cutout:
-            yield "the mouth", chamber.mouth.cutout
+        elif isinstance(chamber, LineChamber):
+            yield from (("a mouth", mouth.cutout) for mouth in chamber.mouths if mouth.cutout)
 
 
 def _listening_point(variant: Variant) -> Point:

@@ -337,7 +337,7 @@ def test_line(full: Kit) -> None:
     # 220 cm2 ends and 200 mm holds 0.2/3 (A1 + A2 + sqrt(A1 A2))
     volume = 0.2 / 3 * (200e-4 + 220e-4 + math.sqrt(200e-4 * 220e-4))
     assert two.fill.flow_resistivity == pytest.approx(3.18e-9 * 7e-6**-2 * (0.02 / volume) ** 1.53)
-    mouth = line.mouth
+    (mouth,) = line.mouths
     assert mouth.port is not None
     assert (mouth.end, mouth.port.end, mouth.port.inner_end, mouth.port.length) == ("flanged", "flanged", "ideal", 0.11)
     assert mouth.cutout == mouth.port.cutout == Cutout("front", (0.09, 0.09))
@@ -348,7 +348,10 @@ def test_line_defaults() -> None:
     chamber = "{kind: line, profile: [{length: 1.7 m, area: 120 cm2, end_area: 60 cm2}], drivers: {woofer_a: 0 m}}"
     kit = small(f"cabinets.box.chambers.0={chamber}")
     made: Any = kit.variants["shelf"].cabinet.chambers[0]
-    assert (made.mouth.end, made.mouth.port, made.lossy_walls) == ("flanged", None, True)
+    (mouth,) = made.mouths
+    assert (mouth.end, mouth.port, mouth.at, made.lossy_walls, made.step_correction) == (
+        "flanged", None, None, True, False,
+    )  # fmt: skip
     assert [text.partition("; ")[2] for text in notes(kit, "assumed")] == [
         "taper: area_linear assumed",
         "an open end in a flange is assumed",
