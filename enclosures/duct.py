@@ -27,7 +27,7 @@ from enclosures.arrays import ComplexArray, RealArray
 from enclosures.fibre import Fluid
 
 LARGEST_AREA_RATIO = 1.05  # of the two ends of a slice with linear area
-LARGEST_LOSSY_AREA_RATIO = 1.3  # of the two ends of a slice whose walls' losses are taken at one radius
+LARGEST_LOSSY_AREA_RATIO = 1.1  # of the two ends of a slice whose walls' losses are taken at one radius
 _NEARLY_NOTHING = 1e-300  # keeps sin(b)/b finite at b = 0 and is lost beside anything else
 SAME_PLACE = 1e-9  # m: places closer than this are one
 _SAME = 1e-9  # relative: areas closer than this are one
