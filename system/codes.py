@@ -193,6 +193,14 @@ _CABINET = {
         "The centre of a cutout lies outside of its face, or its acoustic centre behind the cabinet. Cutouts are seen "
         "from outside that face, from its lower left corner."
     ),
+    "cutout_over_edge": (
+        "What sounds at a cutout is wider than the room its centre leaves to an edge of its face. Its effective area "
+        "is taken, so the true hole would reach farther still."
+    ),
+    "cutouts_overlap": (
+        "Two cutouts on one face reach into each other. One may lie wholly in the other, as a driver before the middle "
+        "of a larger one."
+    ),
     "cutout_no_baffle": "A cutout is on another face than the front, and the cabinet's size is not given.",
     "cutout_missing": "A driver has no cutout in its cabinet, so its place on the baffle is guessed.",
     "listening_outside": (

@@ -23,7 +23,7 @@ from system.kit import (
 from system.resolve_drivers import check_excursions
 from system.resolve_fills import fill
 from system.resolve_lines import line
-from system.resolve_places import Places, mm
+from system.resolve_places import Places, alone, mm
 from system.resolve_ports import check_inside, port
 
 # Q values taken where a chamber says nothing, at its own resonance.
@@ -57,6 +57,9 @@ def resolve_cabinet(name: str, cabinet: edge.Cabinet, hookups: Hookups | None, c
             context.doubtful.add(path)
         elif (placed := places.cutout(cutout, (*path, "cutouts", key))) is not None:
             places.drivers[key] = placed
+    for key, placed in places.drivers.items():
+        driver = (hookups or {}).get(key)
+        places.takes(placed, driver.sd if driver else None, (*path, "cutouts", key))
     chambers = []
     housed: dict[str, str] = {}
     for index, chamber in enumerate(cabinet.chambers or []):
@@ -165,6 +168,7 @@ def _vented(chamber: edge.Vented, path: Path_, places: Places, context: Context)
         made = port(given, given.length, (given.end, given.inner_end), cutout, here, context)
         if made is not None:
             ports.append(made)
+            places.takes(cutout, alone(made.area, made.count) if given.diameter else None, (*here, "cutout"))
     if not sound or len(ports) < len(chamber.ports):
         return None
     tuned = 0.0
@@ -203,13 +207,15 @@ def _passive_radiator(chamber: edge.PassiveRadiator, path: Path_, places: Places
 
 def _radiator(given: edge.Radiator, path: Path_, places: Places, context: Context) -> RadiatorSpec:
     check_excursions(given.linear_excursion, given.damage_excursion, path, context)
+    cutout = places.cutout(given.cutout, (*path, "cutout"))
+    places.takes(cutout, alone(given.sd, given.count), (*path, "cutout"))
     return RadiatorSpec(
         given.sd,
         given.mms,
         given.cms,
         given.rms,
         given.count,
-        places.cutout(given.cutout, (*path, "cutout")),
+        cutout,
         given.linear_excursion,
         given.damage_excursion,
     )

@@ -12,7 +12,7 @@ from system.context import Context, Path_
 from system.document import label
 from system.kit import BendSpec, LineChamber, MouthSpec, SectionSpec
 from system.resolve_fills import fill
-from system.resolve_places import Places, mm
+from system.resolve_places import Places, alone, mm
 from system.resolve_ports import Shape, check_inside, cross_section, port, rectangle, usual_speed
 
 # A place along the line may be off its cutout by both of these before a word is said of it: our own judgement.
@@ -207,6 +207,7 @@ def _mouth(
         context.report.error("port_wider", at, found, allowed)
         return None
     check_inside(made, mouth.port.length, at, places, context)
+    places.takes(cutout, alone(made.area, made.count) if mouth.port.diameter else None, (*here, "cutout"))
     return MouthSpec(mouth.end, made, cutout, mouth.at, made.speed_limit)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 from typing import Any
 
 from system import cabinetmodel as edge
@@ -15,12 +17,27 @@ def mm(metres: float) -> str:
     return f"{metres * 1e3:.4g} mm"
 
 
+def alone(area: float, count: int) -> float | None:
+    """The area (m2) at a cutout; None where one cutout stands for several, whose places are not known."""
+    return area if count == 1 else None
+
+
+@dataclass(frozen=True, slots=True)
+class _Hole:
+    """What a cutout takes of its face: a disc of `radius` (m), the effective one, so the true hole is no smaller."""
+
+    path: Path_
+    cutout: Cutout
+    radius: float
+
+
 class Places:
     """The cutouts of one cabinet. `unknown`: it has a baffle that is at fault, so nothing is said of its size."""
 
     def __init__(self, baffle: Baffle | None, unknown: bool, context: Context) -> None:
         self.baffle, self.unknown, self.context = baffle, unknown, context
         self.drivers: dict[str, Cutout] = {}  # by hookup name
+        self._holes: list[_Hole] = []
 
     def cutout(self, cutout: Any, path: Path_) -> Cutout | None:
         """The cutout, checked; None where the kit gives none."""
@@ -31,6 +48,32 @@ class Places:
         result = Cutout(placed.face, (x, y), placed.set_back)
         self._check(result, path)
         return result
+
+    def takes(self, cutout: Cutout | None, area: float | None, path: Path_) -> None:
+        """Say that what sounds at a cutout has this `area` (m2, None where that is not known), and check that it fits.
+
+        A hole may lie wholly in another, as that of a driver before the middle of a larger one.
+        """
+        if cutout is None or area is None or path[:2] in self.context.doubtful:
+            return
+        hole = _Hole(path, cutout, math.sqrt(area / math.pi))
+        (x, y), report = cutout.at, self.context.report
+        if self.baffle is not None:
+            width, height, _ = self._size(cutout.face)
+            room = min(x, width - x, y, height - y)
+            if room < hole.radius:
+                found = f"{label(path)} is {mm(2 * hole.radius)} wide, and its centre {mm(room)} from an edge"
+                report.error("cutout_over_edge", path, found, "a cutout lies wholly on its face")
+        for other in self._holes:
+            apart = math.dist(cutout.at, other.cutout.at)
+            inside = apart + min(hole.radius, other.radius) <= max(hole.radius, other.radius)
+            if other.cutout.face == cutout.face and apart < hole.radius + other.radius and not inside:
+                found = (
+                    f"{label(path)} is {mm(2 * hole.radius)} wide and {mm(apart)} from {label(other.path)}, "
+                    f"which is {mm(2 * other.radius)} wide"
+                )
+                report.error("cutouts_overlap", path, found, "move one of the two")
+        self._holes.append(hole)
 
     def behind(self, cutout: Cutout | None) -> float | None:
         """How deep (m) the cabinet is behind a cutout, outside dimensions; None where that is not known."""

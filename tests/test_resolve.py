@@ -451,7 +451,7 @@ def test_reversed_drivers() -> None:
     kit = small("crossover.hookup.tweeter={driver: dome, plus: common, minus: t2, reversed: on_purpose}")
     assert kit.findings == ()
     # two in series: neither is reversed, although one's plus and the other's minus are on no input point
-    second = ["cabinets.box.cutouts.woofer_b=[100 mm, 60 mm]", "cabinets.box.chambers.0.drivers=[woofer_a, woofer_b]"]
+    second = ["cabinets.box.cutouts.woofer_b=[100 mm, 230 mm]", "cabinets.box.chambers.0.drivers=[woofer_a, woofer_b]"]
     first = "crossover.hookup.woofer_a={driver: woofer, plus: w2, minus: mid}"
     kit = small(*second, first, "crossover.hookup.woofer_b={driver: woofer, plus: mid, minus: common}")
     assert kit.findings == ()
