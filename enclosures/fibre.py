@@ -31,6 +31,7 @@ class FillModel:
 
     fluid: Callable[[RealArray, Air, Fill], Fluid]  # omega (F,) rad/s, air, the filling; takes from it what it needs
     fitted: tuple[float, float] | None  # Hz per Pa s/m2 = m3/kg; None: no stated range
+    passive_from: float = 0.0  # likewise; below it the printed coefficients make the filling give out power
 
 
 def _from_wave(omega: RealArray, air: Air, impedance: ComplexArray, wave_number: ComplexArray) -> Fluid:
@@ -81,10 +82,10 @@ def _low_frequency(omega: RealArray, air: Air, fill: Fill) -> Fluid:
 
 MODELS: Mapping[str, FillModel] = MappingProxyType(
     {
-        "power_law": FillModel(_power_law, fitted=(0.01, 1.0)),  # Miki 1990, the range of Delany & Bazley's samples
-        "power_law_1970": FillModel(_power_law_1970, fitted=(0.01, 1.0)),  # Delany & Bazley 1970
-        "rigid_fibre": FillModel(_rigid_fibre, fitted=None),
-        "low_frequency": FillModel(_low_frequency, fitted=None),  # right limits at both ends
+        "power_law": FillModel(_power_law, (0.01, 1.0), 0.00106),  # Miki 1990, the range of Delany & Bazley's samples
+        "power_law_1970": FillModel(_power_law_1970, (0.01, 1.0), 0.0107),  # Delany & Bazley 1970
+        "rigid_fibre": FillModel(_rigid_fibre, None),
+        "low_frequency": FillModel(_low_frequency, None),  # right limits at both ends
     }
 )
 
@@ -97,10 +98,10 @@ class Fill:
     None holds them still, as the other models always do. `share` is the part of the cross-section that is filled; the
     rest is open air beside it, as with a lining along the walls.
 
-    The power laws are used as printed at every frequency; `fitted_range` says where measurements back them. Far enough
-    below it their coefficients give the bulk modulus a phase of the wrong sign, so that the filling would make power:
-    `power_law` under f/sigma = 0.00105 (10 Hz at 10 000 Pa s/m2) by up to 1.3 degrees, `power_law_1970` from
-    f/sigma = 0.01065 down, which is where its range begins. `low_frequency` and `rigid_fibre` take power everywhere.
+    The power laws are used as printed at every frequency; `fitted_range` says where measurements back them. Below
+    `passive_from` their coefficients give the bulk modulus a phase of the wrong sign, so that the filling would make
+    power: `power_law` under f/sigma = 0.00106 (10 Hz at 10 000 Pa s/m2) by up to 1.3 degrees, `power_law_1970` from
+    f/sigma = 0.0107 down, which is where its range begins. `low_frequency` and `rigid_fibre` take power everywhere.
     """
 
     flow_resistivity: float
@@ -124,6 +125,11 @@ class Fill:
         """Lowest and highest frequency in Hz between which the model was fitted, None where it has no such range."""
         fitted = MODELS[self.model].fitted
         return None if fitted is None else (fitted[0] * self.flow_resistivity, fitted[1] * self.flow_resistivity)
+
+    @property
+    def passive_from(self) -> float:
+        """The frequency in Hz below which the model's coefficients would make this filling give out power."""
+        return MODELS[self.model].passive_from * self.flow_resistivity
 
     def fluid(self, omega: RealArray, air: Air) -> Fluid:
         """The equivalent fluid, both fields (F,), at `omega` (F,) in rad/s.

@@ -79,14 +79,22 @@ def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
     for number, chamber in enumerate(variant.cabinet.chambers):
         specs = [s.fill for s in chamber.profile] if isinstance(chamber, LineChamber) else [chamber.fill]
         here = f"cabinets.{variant.cabinet.name}.chambers.{number}"
-        ranges = {r for spec in specs if (made := fill(spec)) and (r := made.fitted_range)}
-        for low, high in sorted(ranges):
-            if float(result.frequency[0]) < low or float(result.frequency[-1]) > high:
+        fills = [made for spec in specs if (made := fill(spec))]
+        lowest, highest = float(result.frequency[0]), float(result.frequency[-1])
+        for low, high in sorted({made.fitted_range for made in fills if made.fitted_range}):
+            if lowest < low or highest > high:
                 yield kit.finding(
                     "note", "fill_range", here,
                     f"the power law of this filling was fitted from {low:.0f} to {high:.0f} Hz",
                     "outside it is used as printed",
                 )  # fmt: skip
+        active = max((made.passive_from for made in fills), default=0.0)
+        if lowest < active:
+            yield kit.finding(
+                "warning", "fill_gives_power", here,
+                f"below {active:.0f} Hz the power law makes this filling give out power, which no filling does",
+                "model: low_frequency holds there",
+            )  # fmt: skip
         if not isinstance(chamber, LineChamber) and chamber.fill and chamber.fill.model == "rigid_fibre":
             yield kit.finding(
                 "warning", "fill_without_effect", here,

@@ -207,7 +207,7 @@ def predict(
     """Response, impedance, excursion, opening speed and driver voltages of each variant."""
     from system import grid
     from system.checks import examine
-    from system.predict import predict as compute
+    from system.detail import predict_in_detail as compute
     from system.sheets import data, texts
 
     loaded = _load(kit, settings)

@@ -289,6 +289,10 @@ _RESULT = {
         "The filling's power law (power_law or power_law_1970) is used outside of the range of frequency over flow "
         "resistivity that it was fitted to, 0.01 to 1. The model low_frequency has no such range."
     ),
+    "fill_gives_power": (
+        "So far below the range that it was fitted to, the power law gives the filling's bulk modulus a phase of the "
+        "wrong sign, so that computed losses come out too small or below zero. The model low_frequency stays physical."
+    ),
     "excursion_unknown": "A driver that is known by its tables only has no computed excursion.",
     "impedance_table_unused": "A driver in a chamber has an impedance table, which was measured without the chamber.",
     "table_range": "A response table does not cover the frequencies asked for; it is continued beyond its ends.",

@@ -7,182 +7,90 @@ says how many amperes there are. Decisions that try many parts solve the network
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from enclosures.acoustics import electrical_load
-from enclosures.baffle import Box, Source
-from enclosures.placement import Surroundings, listening_point, paths
 from filters import network
-from system import summary, tabulated
-from system.build import Build, build
-from system.kit import Cutout, Kit, ResponseTable, Variant
+from system import summary
+from system.build import Build, Cell, build
+from system.kit import (
+    Chamber,
+    Kit,
+    LineChamber,
+    MouthSpec,
+    PortSpec,
+    RadiatorChamber,
+    RadiatorSpec,
+    SealedChamber,
+    Variant,
+    VentedChamber,
+)
+from system.transfer import Motion, Transfer, transfer
+
+if TYPE_CHECKING:
+    from system.detail import Detail
+
+__all__ = [
+    "PEAK",
+    "DriverPrediction",
+    "Motion",
+    "OpeningPrediction",
+    "PartPrediction",
+    "Prediction",
+    "SpeedLimit",
+    "Summary",
+    "Transfer",
+    "chambers",
+    "opening_specs",
+    "opening_speeds",
+    "peak_excursion",
+    "predict",
+    "prediction",
+    "pressure",
+    "reference_band",
+    "solve",
+    "summarise",
+    "transfer",
+]
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complexfloating]
 
-FRONT_ORIGIN = Cutout("front", (0.0, 0.0))
-FORWARD = np.array([0.0, 0.0, 1.0])
 PEAK = math.sqrt(2)  # one-way peak of a sine over its rms
 
+OpeningSpec = PortSpec | MouthSpec | RadiatorSpec
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Transfer:
-    """What N drivers on their enclosures do per ampere in each of them; rms throughout, delay of the distance removed.
+# What each kind of chamber calls its openings, in the order in which its enclosure has them.
+OPENINGS: Mapping[type[Chamber], Callable[[Any], tuple[OpeningSpec, ...]]] = {
+    SealedChamber: lambda _: (),
+    VentedChamber: lambda chamber: chamber.ports,
+    RadiatorChamber: lambda chamber: chamber.radiators,
+    LineChamber: lambda chamber: chamber.mouths,
+}
 
-    `impedance` (F, N, N) ohm; `excursion` (F, N, N) m/A, NaN rows for drivers known by tables only; `opening_speed`
-    (F, M, N) m/s/A; `driver_pressure` (F, N, N), `opening_pressure` (F, M, N) and `leak_pressure` (F, N) Pa/A.
+
+def chambers(model: Build) -> list[tuple[int, Chamber, Cell]]:
+    """Every chamber with drivers: its number among the variant's chambers from 0, its description, its cell.
+
+    What the variant leaves out whole is not counted. Their cells come first in a build and in the same order; closed
+    backs follow.
     """
-
-    frequency: Floats
-    impedance: Complexes
-    excursion: Complexes
-    opening_speed: Complexes
-    driver_pressure: Complexes
-    opening_pressure: Complexes
-    leak_pressure: Complexes
-
-    @property
-    def total_pressure(self) -> Complexes:
-        """Pressure at the listening point per ampere of each driver, (F, N), Pa/A."""
-        return np.asarray(self.driver_pressure.sum(axis=1) + self.opening_pressure.sum(axis=1) + self.leak_pressure)
+    here = enumerate(model.variant.cabinet.chambers)
+    inhabited = [(i, chamber) for i, chamber in here if any(name in model.names for name in chamber.drivers)]
+    return [(i, chamber, cell) for (i, chamber), cell in zip(inhabited, model.cells, strict=False)]
 
 
-def transfer(model: Build, frequency: Floats) -> Transfer:
-    """The acoustics of a build per ampere of driver current, at `frequency` (F,) in Hz."""
-    omega = 2 * np.pi * frequency
-    n, f = len(model.drivers), frequency.size
-    openings = sum(len(cell.opening_names) for cell in model.cells)
-    impedance = np.zeros((f, n, n), complex)
-    velocity = np.zeros((f, n, n), complex)
-    flow = np.zeros((f, openings, n), complex)
-    leak = np.zeros((f, len(model.cells), n), complex)
-    areas = np.ones(openings)
-    done = 0
-    for c, cell in enumerate(model.cells):
-        members = np.array(cell.members)
-        if cell.enclosure is None and model.data[members[0]].impedance is not None:
-            table = model.data[members[0]].impedance
-            assert table is not None
-            impedance[:, members, members] = tabulated.impedance(table, frequency)[:, None]
-            # a closed-back driver's cone moves as its force factor and its measured impedance say, if both are known
-            driver = model.drivers[members[0]]
-            if driver is not None:
-                velocity[:, members, members] = (driver.bl / driver.mechanical_impedance(omega))[:, None]
-            continue
-        load = electrical_load([model.moving(i) for i in members], cell.enclosure, omega, model.air)
-        impedance[:, members[:, None], members] = load.impedance
-        velocity[:, members[:, None], members] = load.velocity
-        here = np.arange(done, done + len(cell.opening_names))
-        flow[:, here[:, None], members] = load.openings
-        leak[:, c, members] = load.leak
-        if cell.enclosure is not None:
-            areas[here] = cell.enclosure.opening_areas
-        done += len(cell.opening_names)
-    moving = np.array([driver is not None for driver in model.drivers])
-    excursion = velocity / (1j * omega[:, None, None])
-    excursion[:, ~moving, :] = np.nan
-    to_driver, to_opening, to_leak, to_driver_in_cabinet = _listening_paths(model, areas, frequency)
-    charge = (1j * omega * model.air.density / (2 * np.pi))[:, None]  # p = j w rho U G / (2 pi)
-    sd = np.array([driver.sd if driver else 0.0 for driver in model.drivers])
-    driver_pressure = (charge * sd * to_driver)[:, :, None] * velocity
-    for i, data in enumerate(model.data):
-        if data.response is not None:
-            path = to_driver_in_cabinet if data.response.mounted == "this_cabinet" else to_driver
-            per_volt = _table_pressure(data.response, frequency) * path[:, i]
-            driver_pressure[:, i, :] = per_volt[:, None] * impedance[:, i, :]
-    return Transfer(
-        frequency=frequency,
-        impedance=impedance,
-        excursion=excursion,
-        opening_speed=np.asarray(flow / areas[:, None]),
-        driver_pressure=driver_pressure,
-        opening_pressure=(charge * to_opening)[:, :, None] * flow,
-        leak_pressure=np.einsum("fk,fkn->fn", charge * to_leak, leak),
-    )
-
-
-def _table_pressure(response: ResponseTable, frequency: Floats) -> Complexes:
-    """Pressure times distance (F,), Pa m per volt across the driver: the table brought to one metre and one volt."""
-    return np.asarray(tabulated.pressure(response.table, frequency) * (response.distance / response.volts))
-
-
-def _listening_paths(
-    model: Build, areas: Floats, frequency: Floats
-) -> tuple[Complexes, Complexes, Complexes, Complexes]:
-    """Paths G (F, ...) from drivers, openings and leaks, and from drivers whose table holds the cabinet's diffraction.
-
-    Per metre, p = j w rho U G / (2 pi), diffraction and placement included, the listening distance's delay removed.
-    """
-    variant, omega = model.variant, 2 * np.pi * frequency
-    cabinet, listening = variant.cabinet, variant.listening
-    box = None
-    if cabinet.baffle:
-        box = Box(cabinet.baffle.width, cabinet.baffle.height, cabinet.baffle.depth)
-    centre = Cutout("front", (box.width / 2, box.height / 2)) if box else FRONT_ORIGIN
-    axis = cabinet.cutouts.get(axis_name(variant), centre)
-    places = bool(cabinet.cutouts)  # without any, all that radiates is one point
-    radii = [math.sqrt(data.sd / math.pi) if data.sd and places else 0.0 for data in model.data]
-    drivers = [_source(box, cabinet.cutouts.get(n, axis), a) for n, a in zip(model.names, radii, strict=True)]
-    cutouts = [cutout for cell in model.cells for cutout in cell.opening_cutouts]
-    openings = [
-        _source(box, c or axis, math.sqrt(a / math.pi) if places else 0.0) for c, a in zip(cutouts, areas, strict=True)
-    ]
-    leaks = [_source(box, cabinet.cutouts.get(model.names[cell.members[0]], axis), 0.0) for cell in model.cells]
-    place = variant.placement
-    surroundings = Surroundings(
-        in_wall=place.kind == "in_wall",
-        wall_behind=place.wall_behind,
-        wall_left=place.wall_left,
-        wall_right=place.wall_right,
-        below=place.below,
-        above=place.above,
-        attitude=variant.attitude,
-    )
-    listener = listening_point(
-        _source(box, axis, 0.0).position,
-        listening.distance,
-        listening.angle_horizontal,
-        listening.angle_vertical,
-        variant.attitude,
-    )
-    undelayed = np.exp(1j * omega * listening.distance / model.air.speed_of_sound)[:, None]
-    every = paths(box, surroundings, [*drivers, *openings, *leaks], listener, omega, model.air) * undelayed
-    n, m = len(drivers), len(openings)
-    in_cabinet = every[:, :n]
-    if place.kind != "in_wall" and any(d.response and d.response.mounted == "this_cabinet" for d in model.data):
-        in_cabinet = in_cabinet / _own_diffraction(model, box, drivers, omega)
-    return every[:, :n], every[:, n : n + m], every[:, n + m :], in_cabinet
-
-
-def _own_diffraction(model: Build, box: Box | None, drivers: list[Source], omega: Floats) -> Complexes:
-    """What the cabinet in free air does to each driver (F, N) at its table's own point: the path there over 1/r.
-
-    A table measured in this cabinet holds it already, so it is divided out. Ones for drivers without such a table.
-    """
-    result = np.ones((omega.size, len(drivers)), complex)
-    for i, (data, source) in enumerate(zip(model.data, drivers, strict=True)):
-        if data.response and data.response.mounted == "this_cabinet":
-            distance = data.response.distance
-            point = source.position + distance * source.normal
-            path = paths(box, Surroundings(), [source], point, omega, model.air)[:, 0]
-            result[:, i] = path * distance * np.exp(1j * omega * distance / model.air.speed_of_sound)
-    return result
-
-
-def _source(box: Box | None, cutout: Cutout, radius: float) -> Source:
-    if box is not None:
-        return Source(*box.point(cutout.face, cutout.at), radius, cutout.set_back)
-    return Source(np.array([*cutout.at, 0.0]), FORWARD, radius, cutout.set_back)  # a wall without a cabinet
-
-
-def axis_name(variant: Variant) -> str:
-    """The hookup name the listening distance runs from: as given, else the first tweeter, else the first."""
-    tweeters = (h.name for h in variant.hookups.values() if h.driver.role == "tweeter")
-    return variant.listening.axis or next(tweeters, next(iter(variant.hookups)))
+def opening_specs(model: Build) -> dict[str, OpeningSpec]:
+    """Every opening by its name, in the order of the cells."""
+    return {
+        name: spec
+        for _, chamber, cell in chambers(model)
+        for name, spec in zip(cell.opening_names, OPENINGS[type(chamber)](chamber), strict=True)
+    }
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -195,12 +103,30 @@ class DriverPrediction:
     pressure: Complexes
 
 
+@dataclass(frozen=True, slots=True)
+class SpeedLimit:
+    """The peak air `speed` (m/s) that an opening is to stay under, and at which `volts` rms a sine reaches it.
+
+    That is at its worst `frequency` (Hz) from the programme's lowest up; None of both where no air moves.
+    """
+
+    speed: float
+    volts: float | None
+    frequency: float | None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class OpeningPrediction:
-    """One port, mouth or radiator: one-way peak air `speed` (F,) in m/s, and its `pressure` (F,) in Pa."""
+    """One port, mouth or radiator: one-way peak air `speed` (F,) in m/s, and its `pressure` (F,) in Pa.
 
+    A radiator has a one-way peak `excursion` (F,) in m, a port or mouth a speed `limit`; each None for the other.
+    """
+
+    spec: OpeningSpec
     speed: Floats
     pressure: Complexes
+    excursion: Floats | None
+    limit: SpeedLimit | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -214,7 +140,7 @@ class PartPrediction:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """Single figures on a grid of their own; None where there is no such figure."""
+    """Single figures on a grid of their own; None where there is no such figure. `limits` by the opening's name."""
 
     sensitivity_db: float
     minus_3_db_hz: float | None
@@ -222,6 +148,7 @@ class Summary:
     lowest_impedance_ohm: float | None  # None where no current flows
     lowest_impedance_hz: float | None
     rated_impedance_ohm: float | None
+    limits: Mapping[str, SpeedLimit]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -229,7 +156,7 @@ class Prediction:
     """What one variant does at `volts` rms (amplifier's open-circuit output), at the listening point, sine by sine.
 
     `pressure` (F,) Pa rms with the delay of `distance` removed; `impedance` (F,) ohm as the amplifier sees it, the
-    cable included and the amplifier's own output resistance not.
+    cable included and the amplifier's own output resistance not. `detail` is there only where it was asked for.
     """
 
     variant: Variant
@@ -242,6 +169,7 @@ class Prediction:
     openings: Mapping[str, OpeningPrediction]
     parts: Mapping[str, PartPrediction]
     summary: Summary
+    detail: Detail | None = None
 
     def excursion_at(self, driver: str, volts: float) -> Floats:
         """One-way peak excursion (F,) in m of a driver for another drive level, `volts` rms: everything is linear."""
@@ -253,6 +181,13 @@ class Prediction:
     def speed_at(self, opening: str, volts: float) -> Floats:
         """Peak air speed (F,) in m/s of an opening for another drive level, `volts` rms."""
         return self.openings[opening].speed * (volts / self.volts)
+
+    def radiator_excursion_at(self, radiator: str, volts: float) -> Floats:
+        """One-way peak excursion (F,) in m of a passive radiator for another drive level, `volts` rms."""
+        excursion = self.openings[radiator].excursion
+        if excursion is None:
+            raise ValueError(f"{radiator} is an opening without a cone")
+        return excursion * (volts / self.volts)
 
 
 def predict(
@@ -267,19 +202,21 @@ def predict(
     acoustics = transfer(model, frequency)
     if figures is None:
         figures = summarise(model, acoustics if frequency is summary.GRID else None)
+    return prediction(model, acoustics, volts, figures)
+
+
+def prediction(model: Build, acoustics: Transfer, volts: float, figures: Summary) -> Prediction:
+    """What a build does with its `acoustics` at `volts` rms. Raises KitError where the circuit has no solution."""
     solution = solve(model, acoustics, volts)
     current = solution.load_current
     pressures = np.einsum("fij,fj->fi", acoustics.driver_pressure, current)
-    opening_pressures = np.einsum("fmj,fj->fm", acoustics.opening_pressure, current)
-    speeds = PEAK * np.abs(np.einsum("fmj,fj->fm", acoustics.opening_speed, current))
-    names = [name for cell in model.cells for name in cell.opening_names]
     return Prediction(
-        variant=variant,
-        frequency=frequency,
+        variant=model.variant,
+        frequency=acoustics.frequency,
         volts=volts,
-        distance=variant.listening.distance,
-        pressure=np.einsum("fj,fj->f", acoustics.total_pressure, current),
-        impedance=solution.input_impedance + kit.amplifier.cable,
+        distance=model.variant.listening.distance,
+        pressure=pressure(acoustics, current),
+        impedance=solution.input_impedance + model.kit.amplifier.cable,
         drivers={
             name: DriverPrediction(
                 volts=solution.load_volts[:, i],
@@ -289,7 +226,7 @@ def predict(
             )
             for i, name in enumerate(model.names)
         },
-        openings={name: OpeningPrediction(speeds[:, m], opening_pressures[:, m]) for m, name in enumerate(names)},
+        openings=_openings(model, acoustics, current, figures.limits),
         parts={
             part.reference: PartPrediction(
                 solution.element_volts[:, k], solution.element_current[:, k], solution.element_watts[:, k]
@@ -300,12 +237,35 @@ def predict(
     )
 
 
+def _openings(
+    model: Build, acoustics: Transfer, current: Complexes, limits: Mapping[str, SpeedLimit]
+) -> dict[str, OpeningPrediction]:
+    pressures = np.einsum("fmj,fj->fm", acoustics.opening_pressure, current)
+    speeds = opening_speeds(acoustics, current)
+    found = {}
+    for m, (name, spec) in enumerate(opening_specs(model).items()):
+        moves = isinstance(spec, RadiatorSpec)
+        excursion = speeds[:, m] / (2 * np.pi * acoustics.frequency) if moves else None
+        found[name] = OpeningPrediction(spec, speeds[:, m], pressures[:, m], excursion, limits.get(name))
+    return found
+
+
+def pressure(acoustics: Transfer, current: Complexes) -> Complexes:
+    """All together at the listening point, (F,) Pa rms, for rms currents (F, N)."""
+    return np.asarray(np.einsum("fj,fj->f", acoustics.total_pressure, current))
+
+
+def opening_speeds(acoustics: Transfer, current: Complexes) -> Floats:
+    """Peak air speed (F, M) in m/s of every opening for rms currents (F, N)."""
+    return np.asarray(PEAK * np.abs(np.einsum("fmj,fj->fm", acoustics.opening_speed, current)))
+
+
 def peak_excursion(acoustics: Transfer, current: Complexes, driver: int) -> Floats:
     """One-way peak excursion (..., F) in m of one driver for rms currents (..., F, N)."""
     return np.asarray(PEAK * np.abs(np.einsum("fj,...fj->...f", acoustics.excursion[:, driver, :], current)))
 
 
-def solve(model: Build, acoustics: Transfer, volts: float) -> network.Solution:
+def solve(model: Build, acoustics: Transfer | Motion, volts: float) -> network.Solution:
     """The network's currents and voltages with the acoustics as its load. Raises KitError where it has no solution."""
     omega = 2 * np.pi * acoustics.frequency
     with model.kit.blaming("circuit_unsolvable", f"variants.{model.variant.name}"):
@@ -325,8 +285,8 @@ def summarise(model: Build, acoustics: Transfer | None = None) -> Summary:
     """
     acoustics = acoustics or transfer(model, summary.GRID)
     solution = solve(model, acoustics, 2.83)
-    pressure = np.einsum("fj,fj->f", acoustics.total_pressure, solution.load_current)
-    low = summary.low_end(summary.GRID, summary.level(pressure), reference_band(model.variant))
+    level = summary.level(pressure(acoustics, solution.load_current))
+    low = summary.low_end(summary.GRID, level, reference_band(model.variant))
     magnitude = np.abs(solution.input_impedance + model.kit.amplifier.cable)
     lowest = int(np.argmin(magnitude))
     flows = bool(np.isfinite(magnitude[lowest]))
@@ -337,4 +297,24 @@ def summarise(model: Build, acoustics: Transfer | None = None) -> Summary:
         lowest_impedance_ohm=float(magnitude[lowest]) if flows else None,
         lowest_impedance_hz=float(summary.GRID[lowest]) if flows else None,
         rated_impedance_ohm=summary.rated_impedance(float(magnitude[lowest])) if flows else None,
+        limits=_speed_limits(model, opening_speeds(acoustics, solution.load_current) / 2.83),
     )
+
+
+def _speed_limits(model: Build, speeds: Floats) -> dict[str, SpeedLimit]:
+    """When the air gets too fast in each port and mouth; `speeds` (F, M) are peaks on the summary's grid, per volt."""
+    heard = model.kit.programme.lowest <= summary.GRID
+    frequency = summary.GRID[heard]
+    limits = {}
+    for m, (name, spec) in enumerate(opening_specs(model).items()):
+        if isinstance(spec, RadiatorSpec):
+            continue
+        per_volt = speeds[heard, m]
+        worst = int(np.argmax(per_volt))
+        moves = bool(per_volt[worst] > 0)
+        limits[name] = SpeedLimit(
+            speed=spec.speed_limit,
+            volts=float(spec.speed_limit / per_volt[worst]) if moves else None,
+            frequency=float(frequency[worst]) if moves else None,
+        )
+    return limits

@@ -135,6 +135,54 @@ def test_predict_json_keeps_its_contract(tmp_path: Path) -> None:
     assert None not in tall["drivers"]["woofer_a"]["excursion_mm"]
 
 
+def test_predict_json_tells_of_filling_lines_and_limits() -> None:
+    words = ["predict", MARSHLIGHT, "--json", "--points", 60]
+    variants = json.loads(kitwright(*words).stdout)["variants"]
+    for name, boxes in (("centre", 1), ("wall", 1), ("tall", 0)):
+        variant = variants[name]
+        filling = variant["filling"]
+        assert set(filling) == {"gains", "level_db", "minus_3_db_hz", "widest_db", "widest_hz"}
+        assert len(filling["gains"]) == boxes  # a line has no volume gain
+        assert all(set(gain) == {"chamber", "volume_gain", "at_hz"} for gain in filling["gains"])
+        lowest, highest = (np.array(filling["level_db"][key]) for key in ("lowest", "highest"))
+        assert np.all((lowest <= variant["level_db"]) & (variant["level_db"] <= highest))
+        assert 0 < filling["widest_db"] < 6
+        low, high = filling["minus_3_db_hz"]
+        assert low <= variant["summary"]["minus_3_db_hz"] <= high
+    assert variants["centre"]["lines"] == []
+    (line,) = variants["tall"]["lines"]
+    assert set(line) == {"chamber", "resonances_hz", "position_mm", "pressure_db", "drivers", "mouths", "bends"}
+    assert line["drivers"] == pytest.approx({"woofer_a": 87, "woofer_b": 367})
+    assert line["mouths"] == pytest.approx({"mouth": 1000})
+    assert len(line["resonances_hz"]) == len(line["pressure_db"]) == 3
+    assert all(len(levels) == len(line["position_mm"]) and max(levels) == 0 for levels in line["pressure_db"])
+    mouth = variants["tall"]["openings"]["mouth"]
+    assert mouth["speed_limit_m_s"] == pytest.approx(17.19, abs=0.01)  # 5 % of the speed of sound, common practice
+    assert 0 < mouth["volts_at_limit"] < 80
+    assert mouth["at_hz"] >= 20
+    assert "excursion_mm" not in mouth
+    assert all("limits" not in variant["summary"] for variant in variants.values())
+
+
+def test_compare_leaves_the_detail_to_predict() -> None:
+    variants = json.loads(kitwright("compare", MARSHLIGHT, "--json", "--points", 5).stdout)["variants"]
+    for variant in variants.values():
+        assert not {"filling", "lines"} & set(variant)
+    assert "volts_at_limit" in variants["tall"]["openings"]["mouth"]
+
+
+def test_a_radiator_has_an_excursion_and_no_speed_limit(tmp_path: Path) -> None:
+    chamber = "kind: passive_radiator, drivers: [woofer], volume: 12 L"
+    radiator = "{sd: 130 cm2, mms: 40 g, cms: 1.4 mm/N, rms: 0.9 kg/s, linear_excursion: 8 mm}"
+    kit = write_kit(tmp_path, cabinets=f"{{box: {{chambers: [{{{chamber}, radiators: [{radiator}]}}]}}}}")
+    variant = json.loads(kitwright("predict", kit, "--json", "--points", 9).stdout)["variants"]["v"]
+    opening = variant["openings"]["radiator"]
+    assert len(opening["excursion_mm"]) == 9
+    assert not {"speed_limit_m_s", "volts_at_limit", "at_hz"} & set(opening)
+    assert (variant["filling"], variant["lines"]) == (None, [])
+    assert "radiator mm" in kitwright("predict", kit).stdout
+
+
 def test_json_heat_is_current_squared_times_resistance() -> None:
     document = json.loads(kitwright("predict", MARSHLIGHT, "--json", "--points", 20).stdout)
     for variant in document["variants"].values():
@@ -270,6 +318,9 @@ def test_csv_has_every_curve(tmp_path: Path) -> None:
     assert header.split(",")[:3] == ["frequency_hz", "level_db", "phase_deg"]
     assert "drivers.woofer.excursion_mm" in header.split(",")
     assert [float(row.split(",")[1]) for row in rows] == document["variants"]["v"]["level_db"]
+    kitwright("predict", MARSHLIGHT, "--variant", "tall", "--csv", tmp_path / "tall", "--points", 7)
+    header = (tmp_path / "tall" / "tall.csv").read_text().splitlines()[0].split(",")
+    assert {"filling.level_db.lowest", "filling.level_db.highest", "openings.mouth.speed_m_s"} <= set(header)
 
 
 def test_what_if(tmp_path: Path) -> None:

@@ -80,6 +80,7 @@ def test_where_the_printed_power_laws_stop_being_passive(model: str, below: floa
     sigma = 10_000.0
     low, high = Fill(sigma, model).fluid(2 * np.pi * np.array([below, above]) * sigma, AIR).bulk_modulus.imag
     assert low < 0 < high
+    assert below * sigma < Fill(sigma, model).passive_from <= above * sigma
 
 
 @given(sigma=sigmas, fibre_density=st.one_of(st.none(), fibre_densities), share=shares, air=airs)

@@ -55,6 +55,7 @@ ELSEWHERE |= {
     "no_current",
     "no_figure",
     "fill_without_effect",
+    "fill_gives_power",
     "cabinet_table_in_wall",
     "impedance_table_unused",
     "table_range",

@@ -258,3 +258,113 @@ def test_a_table_of_this_cabinet_is_not_omnidirectional(tmp_path: Path) -> None:
         found = results["this_cabinet", angle] / results["this_cabinet", 0]
         np.testing.assert_allclose(found, results["wall", angle] / results["wall", 0], rtol=1e-9)
         assert level(found)[2] < level(np.ones(1))[0] - 6
+
+
+@pytest.mark.parametrize("boxed", [False, True])
+def test_a_hot_coil_behind_tables_is_a_cold_one_with_a_resistor(boxed: bool, tmp_path: Path) -> None:
+    """The tables were measured cold: 100 K more in copper are 0.393 re in series with all of it (IEC 60028).
+
+    So the kit with a hot driver is the kit with a cold one and that resistor before it; what is heard falls by
+    |Z cold/Z hot| at every frequency, most where the impedance is lowest. Once by its tables only, once in a box with
+    a response table.
+    """
+    rows = np.geomspace(20, 20e3, 61)
+    (tmp_path / "z.txt").write_text("\n".join(f"{f} {5 + f / 5000} {40 * math.sin(f / 3000)}" for f in rows))
+    (tmp_path / "p.txt").write_text("\n".join(f"{f},{80 + 5 * math.log10(f / 1000)},-20" for f in rows))
+    response = "response: {file: p.txt, volts: 2 V, distance: 0.5 m, mounted: wall, phase: measured}"
+    cold = f"role: tweeter, re: 5 ohm, impedance: z.txt, {response}"
+    if boxed:
+        cold = f"{WOOFER[1:-1].replace('re: 5.6 ohm', 're: 5 ohm')}, {response}"
+    cabinets = sealed("6 L", "[unit]") if boxed else "{box: {}}"
+    hookup = "{unit: {driver: unit, plus: in, minus: common}}"
+    hot = only(
+        tmp_path, rows, drivers=f"{{unit: {{{cold}, voice_coil_temperature: 120 degC, winding: copper}}}}",
+        hookup=hookup, cabinets=cabinets,
+    )  # fmt: skip
+    pieces = {"drivers": f"{{unit: {{{cold}}}}}", "cabinets": cabinets}
+    resistor = only(
+        tmp_path, rows, **pieces,
+        parts="{R1: {resistor: 1.965 ohm, between: [in, x]}}", hookup=hookup.replace("plus: in", "plus: x"),
+    )  # fmt: skip
+    np.testing.assert_allclose(hot.impedance, resistor.impedance, rtol=1e-12)
+    np.testing.assert_allclose(hot.pressure, resistor.pressure, rtol=1e-12)
+    np.testing.assert_allclose(hot.drivers["unit"].volts, 2.83, rtol=1e-12)
+    alone = only(tmp_path, rows, **pieces, hookup=hookup)
+    np.testing.assert_allclose(hot.impedance, alone.impedance + 1.965, rtol=1e-12)
+    np.testing.assert_allclose(hot.pressure / alone.pressure, alone.impedance / hot.impedance, rtol=1e-9)
+
+
+def test_excursion_of_a_radiator(tmp_path: Path) -> None:
+    """Small, J. Audio Eng. Soc. 22(8), 1974: its cone on its own spring and on that of the box, pushed by the driver's.
+
+    xp/xd = -Sd Sp/Cab / (1/cms - w^2 mms + j w rms + Sp^2/Cab), lossless box; two radiators are one of twice the area.
+    """
+    chamber = "kind: passive_radiator, drivers: [woofer], volume: 12 L, losses: {leak: lossless, absorption: lossless}"
+    radiator = "{sd: 88 cm2, mms: 20 g, cms: 1.4 mm/N, rms: 0.9 kg/s, count: 2}"
+    result = only(tmp_path, cabinets=f"{{box: {{chambers: [{{{chamber}, radiators: [{radiator}]}}]}}}}")
+    w, spring = 2 * np.pi * F, RHO * C**2 / 12e-3
+    moved = SD * 2 * SD * spring / (2 / 1.4e-3 - w**2 * 0.04 + 1.8j * w + (2 * SD) ** 2 * spring)
+    found, driver = result.openings["radiator"].excursion, result.drivers["woofer"].excursion
+    assert found is not None
+    assert driver is not None
+    np.testing.assert_allclose(found / driver, np.abs(moved), rtol=1e-9)
+    np.testing.assert_allclose(result.radiator_excursion_at("radiator", 28.3), 10 * found, rtol=1e-12)
+    assert result.openings["radiator"].limit is None
+
+
+VENTED = "kind: vented, drivers: [woofer], volume: 12 L, tuning: 50 Hz, losses: {leak: 7}"
+
+
+@pytest.mark.parametrize(("port", "limit"), [("", 0.05 * C), (", speed_limit: 12 m/s", 12.0)])
+def test_the_volts_at_which_a_port_gets_too_fast(port: str, limit: float, tmp_path: Path) -> None:
+    """At those volts the peak speed of a sine touches the limit at one frequency and stays below at all others.
+
+    5 % of the speed of sound is common practice, no source.
+    """
+    cabinets = f"{{box: {{chambers: [{{{VENTED}, ports: [{{diameter: 40 mm{port}}}]}}]}}}}"
+    found = only(tmp_path, cabinets=cabinets).openings["port"].limit
+    assert found is not None
+    assert found.volts is not None
+    assert found.frequency is not None
+    assert found.speed == pytest.approx(limit)
+    there = np.sort(np.append(np.geomspace(20, 20e3, 500), found.frequency))
+    speed = only(tmp_path, there, found.volts, cabinets=cabinets).openings["port"].speed
+    assert speed.max() == pytest.approx(limit, rel=1e-4)
+    assert there[speed.argmax()] == pytest.approx(found.frequency, rel=0.02)
+    assert speed[there == found.frequency] == pytest.approx(limit, rel=1e-12)
+    assert 40 < found.frequency < 60  # a port moves most air about its tuning
+    assert only(tmp_path, cabinets=cabinets).openings["port"].excursion is None
+
+
+def test_only_what_the_programme_holds_counts_against_a_port(tmp_path: Path) -> None:
+    """With a programme from 80 Hz up the worst is its lowest frequency, above the tuning."""
+    cabinets = f"{{box: {{chambers: [{{{VENTED}, ports: [{{diameter: 40 mm}}]}}]}}}}"
+    more = "programme: {spectrum: pink, crest_factor: 12 dB, from: 80 Hz}"
+    low = only(tmp_path, cabinets=cabinets).openings["port"].limit
+    high = only(tmp_path, cabinets=cabinets, more=more).openings["port"].limit
+    assert low is not None
+    assert high is not None
+    assert high.frequency == pytest.approx(80, rel=0.005)  # the summary has 162 points an octave
+    assert (high.volts or 0) > 1.5 * (low.volts or 0)
+
+
+def test_openings_of_several_chambers_keep_their_own_limits(tmp_path: Path) -> None:
+    """`port`, `port2` in the order of the file, whatever the chambers before them are."""
+    port = "[{{diameter: 40 mm, speed_limit: {} m/s}}]"
+    chambers = ", ".join(
+        [
+            "{kind: sealed, drivers: [woofer], volume: 6 L}",
+            f"{{kind: vented, drivers: [a], volume: 9 L, tuning: 60 Hz, ports: {port.format(11)}}}",
+            f"{{kind: vented, drivers: [b], volume: 9 L, tuning: 60 Hz, ports: {port.format(13)}}}",
+        ]
+    )
+    three = f"{TWO[:-1]}, woofer: {{driver: woofer, plus: in, minus: common}}}}"
+    for left_out, expected in (("", {"port": 11, "port2": 13}), ("a: omit", {"port": 13})):
+        result = only(
+            tmp_path,
+            cabinets=f"{{box: {{chambers: [{chambers}]}}}}",
+            hookup=three,
+            variants=f"{{v: {{cabinet: box, hookup: {{{left_out}}}}}}}",
+        )
+        limits = {name: opening.limit.speed for name, opening in result.openings.items() if opening.limit}
+        assert limits == pytest.approx(expected)

@@ -16,9 +16,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from system.along import LinePressure
 from system.compare import Column, Comparison, Worst
+from system.filling import Filling
 from system.findings import Finding
-from system.predict import Prediction
+from system.predict import OpeningPrediction, Prediction
 from system.protect import Means, Verdict
 from system.states import Figures
 from system.summary import level
@@ -45,11 +47,23 @@ def degrees(phasors: NDArray[np.complexfloating]) -> NDArray[np.float64]:
 
 
 def prediction(result: Prediction) -> dict[str, Any]:
-    """One variant of `predict --json`."""
+    """One variant of `predict --json`; of `compare --json` without what only a detailed prediction has."""
+    data = {"volts": result.volts, "distance_m": result.distance, **_curves(result)}
+    for name, opening in result.openings.items():
+        data["openings"][name] |= _limit(opening)
+    figures = asdict(result.summary)
+    del figures["limits"]  # said with the openings
+    data["summary"] = figures
+    if result.detail is not None:
+        data["filling"] = _filling(result.detail.filling) if result.detail.filling else None
+        data["lines"] = [_line(line) for line in result.detail.lines]
+    return data
+
+
+def _curves(result: Prediction) -> dict[str, Any]:
+    """Everything that has a value for each frequency (F,)."""
     nothing: list[None] = [None] * result.frequency.size
     return {
-        "volts": result.volts,
-        "distance_m": result.distance,
         "level_db": numbers(level(result.pressure)),
         "phase_deg": numbers(degrees(result.pressure)),
         "impedance_ohm": numbers(np.abs(result.impedance)),
@@ -70,6 +84,7 @@ def prediction(result: Prediction) -> dict[str, Any]:
                 "speed_m_s": numbers(opening.speed),
                 "level_db": numbers(level(opening.pressure)),
                 "phase_deg": numbers(degrees(opening.pressure)),
+                **({} if opening.excursion is None else {"excursion_mm": numbers(opening.excursion * 1e3)}),
             }
             for name, opening in result.openings.items()
         },
@@ -81,13 +96,51 @@ def prediction(result: Prediction) -> dict[str, Any]:
             }
             for reference, part in result.parts.items()
         },
-        "summary": asdict(result.summary),
+    }
+
+
+def _limit(opening: OpeningPrediction) -> dict[str, float | None]:
+    """A port's or mouth's: of a radiator there is none."""
+    limit = opening.limit
+    if limit is None:
+        return {}
+    return {"speed_limit_m_s": limit.speed, "volts_at_limit": limit.volts, "at_hz": limit.frequency}
+
+
+def _filling(filling: Filling) -> dict[str, Any]:
+    band = filling.band
+    return {
+        "gains": [
+            {"chamber": gain.chamber, "volume_gain": gain.volume_gain, "at_hz": gain.frequency}
+            for gain in filling.gains
+        ],
+        "level_db": {"lowest": numbers(band.lowest), "highest": numbers(band.highest)},
+        "minus_3_db_hz": list(band.minus_3) if band.minus_3 else None,
+        "widest_db": band.widest,
+        "widest_hz": band.widest_at,
+    }
+
+
+def _line(line: LinePressure) -> dict[str, Any]:
+    return {
+        "chamber": line.chamber,
+        "resonances_hz": list(line.resonances),
+        "position_mm": numbers(line.places * 1e3),
+        "pressure_db": [numbers(levels) for levels in line.levels],
+        "drivers": {name: place * 1e3 for name, place in line.drivers.items()},
+        "mouths": {name: place * 1e3 for name, place in line.mouths.items()},
+        "bends": [
+            {"section": bend.section, "centre_mm": bend.centre * 1e3, "path_mm": bend.acts * 1e3} for bend in line.bends
+        ],
     }
 
 
 def prediction_csv(result: Prediction) -> str:
     """One variant's curves as a table: a row a frequency, a column a curve, `driver.woofer_a.volts` and so on."""
-    columns = {"frequency_hz": numbers(result.frequency), **_columns(prediction(result))}
+    columns = {"frequency_hz": numbers(result.frequency), **_columns(_curves(result))}
+    filling = result.detail.filling if result.detail else None
+    if filling is not None:
+        columns |= _columns(_filling(filling)["level_db"], "filling.level_db.")
     return table_csv(list(columns), zip(*columns.values(), strict=True))
 
 

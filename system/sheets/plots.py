@@ -7,7 +7,7 @@ logarithmic with 1.25 decades to that length. Everything drawn has been computed
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -19,9 +19,11 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, Multiple
 from numpy.typing import NDArray
 
 from system import wording
+from system.along import LinePressure
 from system.compare import Comparison
+from system.filling import Band
 from system.findings import usage_error
-from system.kit import Kit
+from system.kit import Kit, RadiatorSpec
 from system.output import PICTURES, write_file
 from system.predict import Prediction
 from system.protect import Verdict, alike
@@ -32,7 +34,7 @@ Floats = NDArray[np.float64]
 
 DECADE = 2.2  # inches
 LEFT, RIGHT, ABOVE, BELOW = 0.75, 1.45, 0.95, 0.55  # inches about each graph
-INK = "#1d2733"
+INK, SHADED = "#1d2733", "#e0c98d"
 # colour and dash together, so that a black-and-white print still tells the lines apart
 STYLES = (
     ("#1d2733", "-", 1.8),
@@ -43,6 +45,9 @@ STYLES = (
     ("#3f6ea8", (0, (9, 2, 1, 2, 1, 2)), 1.3),
 )
 MOVING = 1000.0  # Hz, top of the graphs of excursion and air speed
+NEARLY = 1 - 1e-9  # what is off by less is at the end of an axis
+DEEPEST = -40.0  # dB, where the graph of the pressure along a line ends
+ORDINALS = ("first", "second", "third")
 FREQUENCY_MARKS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 
 
@@ -53,17 +58,29 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Shade:
+    """An area between two curves (F,), and what it means; the words point at the place `at` on the horizontal axis."""
+
+    label: str
+    lowest: Floats
+    highest: Floats
+    at: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Graph:
     """One graph: the question it answers, one sentence, its lines, and what else is drawn on it."""
 
     question: str
     sentence: str
     kind: str  # a key of SCALES
-    frequency: Floats
+    x: Floats  # (F,) in the unit of `across`
     lines: Sequence[Line]
     limits: Sequence[tuple[str, float]] = ()  # level lines across the graph, in the graph's unit
     band: tuple[float, float] | None = None  # hatched
-    marks: Mapping[str, float] = field(default_factory=dict)  # vertical marks: label -> Hz
+    marks: Mapping[str, float] = field(default_factory=dict)  # vertical marks: label -> place on the horizontal axis
+    shade: Shade | None = None
+    across: str = "frequency"  # a key of ACROSS
 
 
 def save(graphs: Sequence[Graph], path: Path, force: bool = False) -> None:
@@ -101,42 +118,73 @@ def draw(graphs: Sequence[Graph]) -> Figure:
 
 
 def _decades(graph: Graph) -> float:
-    return float(np.log10(graph.frequency[-1] / graph.frequency[0]))
+    """Of the frequency axis; none for another."""
+    return float(np.log10(graph.x[-1] / graph.x[0])) if graph.across == "frequency" else 0.0
 
 
 def _fill(axes: Axes, graph: Graph, height: float) -> None:
     scale = SCALES[graph.kind]
     low, high = scale.range(graph)
-    axes.set_xscale("log")
     axes.set_yscale("log" if scale.logarithmic else "linear")
-    axes.set_xlim(graph.frequency[0], graph.frequency[-1])
     axes.set_ylim(low, high)
+    ACROSS[graph.across](axes, float(graph.x[0]), float(graph.x[-1]))
     if graph.band is not None:
         axes.axvspan(*graph.band, facecolor="none", edgecolor="#c9b8b2", hatch="////", linewidth=0)
+    if graph.shade is not None:
+        _shade(axes, graph, graph.shade)
     for (colour, dash, weight), line in zip(_styles(len(graph.lines)), graph.lines, strict=True):
-        axes.plot(graph.frequency, line.values, color=colour, linestyle=dash, linewidth=weight, solid_capstyle="round")
+        axes.plot(graph.x, line.values, color=colour, linestyle=dash, linewidth=weight, solid_capstyle="round")
     for label, value in graph.limits:
         if low < value < high:
             axes.axhline(value, color=INK, linewidth=0.9)
-            axes.text(graph.frequency[-1], value, f"{label} ", va="bottom", ha="right", fontsize=8, color=INK)
-    for label, hertz in graph.marks.items():
-        if graph.frequency[0] < hertz < graph.frequency[-1]:
-            axes.axvline(hertz, color=INK, linewidth=0.7, linestyle=(0, (1, 3)))
-            axes.text(hertz, low, f" {label}", rotation=90, va="bottom", ha="right", fontsize=7.5, color=INK)
+            axes.text(graph.x[-1], value, f"{label} ", va="bottom", ha="right", fontsize=8, color=INK)
+    for label, place in graph.marks.items():
+        if graph.x[0] * NEARLY <= place <= graph.x[-1] / NEARLY:
+            axes.axvline(place, color=INK, linewidth=0.7, linestyle=(0, (1, 3)))
+            side = "left" if place == graph.x[0] else "right"
+            axes.text(place, low, f" {label}", rotation=90, va="bottom", ha=side, fontsize=7.5, color=INK)
     _label_ends(axes, graph, height)
-    marks = [f for f in FREQUENCY_MARKS if graph.frequency[0] * 0.999 <= f <= graph.frequency[-1] * 1.001]
-    axes.xaxis.set_major_locator(FixedLocator(marks))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda f, _: f"{f / 1000:g}k" if f >= 1000 else f"{f:g}"))
-    axes.xaxis.set_minor_locator(FixedLocator([m * 10**e for e in range(1, 5) for m in range(1, 10)]))
-    axes.xaxis.set_minor_formatter(NullFormatter())
     scale.ticks(axes, low, high)
     axes.grid(True, which="major", color="#d9d9d2", linewidth=0.7)
     axes.grid(True, which="minor", axis="x", color="#ecece6", linewidth=0.5)
     axes.set_axisbelow(True)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    axes.set_xlabel("Hz", loc="right", labelpad=1)
     axes.text(0, 1.02, scale.unit, transform=axes.transAxes, ha="right", va="bottom")
+
+
+def _shade(axes: Axes, graph: Graph, shade: Shade) -> None:
+    """The area, and a line to it from its words, which stand in the free space at the top of the graph."""
+    axes.fill_between(graph.x, shade.lowest, shade.highest, color=SHADED, linewidth=0, zorder=1.5)
+    i = int(np.abs(graph.x - shade.at).argmin())
+    axes.annotate(
+        shade.label, (graph.x[i], shade.highest[i]), xytext=(0.015, 0.985), textcoords="axes fraction", va="top",
+        fontsize=8, color=INK, arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.7, "relpos": (0.03, 0.0)},
+    )  # fmt: skip
+
+
+def _across_frequency(axes: Axes, low: float, high: float) -> None:
+    axes.set_xscale("log")
+    axes.set_xlim(low, high)
+    marks = [f for f in FREQUENCY_MARKS if low * 0.999 <= f <= high * 1.001]
+    axes.xaxis.set_major_locator(FixedLocator(marks))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda f, _: f"{f / 1000:g}k" if f >= 1000 else f"{f:g}"))
+    axes.xaxis.set_minor_locator(FixedLocator([m * 10**e for e in range(1, 5) for m in range(1, 10)]))
+    axes.xaxis.set_minor_formatter(NullFormatter())
+    axes.set_xlabel("Hz", loc="right", labelpad=1)
+
+
+def _across_line(axes: Axes, low: float, high: float) -> None:
+    axes.set_xlim(low, high)
+    axes.xaxis.set_major_locator(MaxNLocator(10))
+    axes.set_xlabel("mm from the closed end", loc="right", labelpad=1)
+
+
+# How one kind of horizontal axis is drawn, from its first to its last value.
+ACROSS: Mapping[str, Callable[[Axes, float, float], None]] = {
+    "frequency": _across_frequency,
+    "line": _across_line,
+}
 
 
 def _styles(count: int) -> list[tuple[str, object, float]]:
@@ -188,7 +236,8 @@ class _Level(_Scale):
     unit = "dB"
 
     def range(self, graph: Graph) -> tuple[float, float]:
-        top = 5.0 * np.ceil((max(float(np.max(line.values)) for line in graph.lines) + 2) / 5)
+        room = 4 if graph.shade else 2  # for the words
+        top = 5.0 * np.ceil((max(float(np.max(line.values)) for line in graph.lines) + room) / 5)
         return top - 50.0, top
 
     def height(self, graph: Graph) -> float:
@@ -219,6 +268,20 @@ class _Impedance(_Scale):
         axes.yaxis.set_minor_locator(NullLocator())
 
 
+class _BelowLargest(_Scale):
+    unit = "dB"
+    fills_page = True
+
+    def range(self, graph: Graph) -> tuple[float, float]:
+        return DEEPEST, 2.0
+
+    def height(self, graph: Graph) -> float:
+        return DECADE * 1.2
+
+    def ticks(self, axes: Axes, low: float, high: float) -> None:
+        axes.yaxis.set_major_locator(MultipleLocator(10))
+
+
 class _FromZero(_Scale):
     fills_page = True
 
@@ -242,6 +305,7 @@ SCALES: Mapping[str, _Scale] = {
     "impedance": _Impedance(),
     "excursion": _FromZero("mm peak"),
     "speed": _FromZero("m/s peak"),
+    "below_largest": _BelowLargest(),
 }
 
 
@@ -260,37 +324,112 @@ def _moving(frequency: Floats) -> NDArray[np.bool_]:
 
 
 def predictions(kit: Kit, results: Sequence[Prediction]) -> list[Graph]:
-    """For each variant: level with its components, excursion and opening speed at rated volts, impedance."""
-    return [graph for result in results for graph in _variant(kit, result)]
+    """For each variant: level with its components, what moves at rated volts, inside its lines, impedance."""
+    return [graph for result in results for question in QUESTIONS for graph in question(kit, result)]
 
 
-def _variant(kit: Kit, result: Prediction) -> Iterator[Graph]:
-    name, f, rated = result.variant.name, result.frequency, kit.amplifier.rated_volts
-    low = _moving(f)
+def _how_low(kit: Kit, result: Prediction) -> Iterator[Graph]:
     figures = result.summary
     parts = [Line(n, level(driver.pressure)) for n, driver in result.drivers.items()]
     parts += [Line(n, level(opening.pressure)) for n, opening in result.openings.items()]
     corners = {"-3 dB": figures.minus_3_db_hz, "-10 dB": figures.minus_10_db_hz}
     marks = {label: hertz for label, hertz in corners.items() if hertz is not None}
     together = Line("together", level(result.pressure))
-    yield Graph("How low and how even?", _setting(kit, result), "level", f, [together, *parts], marks=marks)
+    filling = result.detail.filling if result.detail else None
+    shade = _filling_shade(filling.band) if filling else None
+    yield Graph(
+        "How low and how even?", _setting(kit, result), "level", result.frequency, [together, *parts],
+        marks=marks, shade=shade,
+    )  # fmt: skip
+
+
+def _filling_shade(band: Band) -> Shade:
+    label = f"shaded: thinnest to densest filling, up to {wording.decibels(band.widest)}"
+    return Shade(label, band.lowest, band.highest, band.widest_at)
+
+
+def _cones(kit: Kit, result: Prediction) -> Iterator[Graph]:
+    low, rated = _moving(result.frequency), kit.amplifier.rated_volts
     moving = [n for n, driver in result.drivers.items() if driver.excursion is not None]
     if moving:
         lines = [Line(n, result.excursion_at(n, rated)[low] * 1e3) for n in moving]
-        sentence = f"{name}: one-way peak on a sine of {rated:.1f} V, the amplifier's rated volts"
-        yield Graph("Is the woofer safe?", sentence, "excursion", f[low], lines, _excursion_limits(result, moving))
-    if result.openings:
-        lines = [Line(n, result.speed_at(n, rated)[low]) for n in result.openings]
-        sentence = f"{name}: peak air speed on a sine of {rated:.1f} V (5 and 10 % of the speed of sound: practice)"
-        limits = [("17 m/s, cautious", 17.0), ("34 m/s, upper end", 34.0)]
-        yield Graph("Does the opening make noise?", sentence, "speed", f[low], lines, limits)
+        sentence = f"{result.variant.name}: one-way peak on a sine of {rated:.1f} V, the amplifier's rated volts"
+        limits = _excursion_limits(result, moving)
+        yield Graph("Is the woofer safe?", sentence, "excursion", result.frequency[low], lines, limits)
+
+
+def _radiators(kit: Kit, result: Prediction) -> Iterator[Graph]:
+    low, rated = _moving(result.frequency), kit.amplifier.rated_volts
+    specs = {n: opening.spec for n, opening in result.openings.items() if isinstance(opening.spec, RadiatorSpec)}
+    if specs:
+        lines = [Line(n, result.radiator_excursion_at(n, rated)[low] * 1e3) for n in specs]
+        sentence = f"{result.variant.name}: one-way peak on a sine of {rated:.1f} V, the amplifier's rated volts"
+        limits = [(f"linear limit of {n}", s.linear_excursion * 1e3) for n, s in specs.items() if s.linear_excursion]
+        limits += [(f"damage limit of {n}", s.damage_excursion * 1e3) for n, s in specs.items() if s.damage_excursion]
+        yield Graph("Is the radiator safe?", sentence, "excursion", result.frequency[low], lines, limits)
+
+
+def _air(kit: Kit, result: Prediction) -> Iterator[Graph]:
+    low, rated = _moving(result.frequency), kit.amplifier.rated_volts
+    limits = {name: opening.limit for name, opening in result.openings.items() if opening.limit is not None}
+    if limits:
+        lines = [Line(n, result.speed_at(n, rated)[low]) for n in limits]
+        reached = [
+            f"{name} at its limit from {wording.volts_down(limit.volts)} on, at {wording.hertz(limit.frequency)}"
+            for name, limit in limits.items()
+            if limit.volts is not None and limit.volts <= rated
+        ]
+        sentence = f"{result.variant.name}: {'; '.join([f'peak air speed on a sine of {rated:.1f} V', *reached])}"
+        marks: dict[float, list[str]] = {}
+        for name, limit in limits.items():
+            marks.setdefault(limit.speed, []).append(name)
+        levels = [(f"limit of {', '.join(names)}, {speed:.3g} m/s", speed) for speed, names in marks.items()]
+        yield Graph("Does the opening make noise?", sentence, "speed", result.frequency[low], lines, levels)
+
+
+def _inside_lines(kit: Kit, result: Prediction) -> Iterator[Graph]:
+    for line in result.detail.lines if result.detail else ():
+        if np.isfinite(line.levels).all():  # else nothing moves
+            yield _inside(result.variant.name, line)
+
+
+def _inside(variant: str, line: LinePressure) -> Graph:
+    named = zip(ORDINALS, line.resonances, line.levels, strict=False)
+    lines = [Line(f"{ordinal}, {wording.hertz(hertz)}", levels) for ordinal, hertz, levels in named]
+    there: dict[float, list[str]] = {}
+    for name, place in (*line.drivers.items(), *line.mouths.items()):
+        there.setdefault(place, []).append(name)
+    return Graph(
+        "Where along the line is the pressure?",
+        f"{variant}: level at the line's first resonances, below the largest of each; dotted: drivers and mouths",
+        "below_largest",
+        line.places * 1e3,
+        lines,
+        marks={", ".join(names): place * 1e3 for place, names in there.items()},
+        across="line",
+    )
+
+
+def _amplifier(kit: Kit, result: Prediction) -> Iterator[Graph]:
+    figures = result.summary
     if figures.lowest_impedance_ohm is None:
         return  # no current, no impedance
     lowest = f"lowest {figures.lowest_impedance_ohm:.1f} ohm at {wording.hertz(figures.lowest_impedance_hz)}"
     allowed = kit.amplifier.lowest_load
     limits = [(f"the amplifier stands {allowed:g} ohm", allowed)] if allowed else []
     impedance = [Line("impedance", np.abs(result.impedance))]
-    yield Graph("Is the amplifier safe?", f"{name}: what it sees; {lowest}", "impedance", f, impedance, limits)
+    sentence = f"{result.variant.name}: what it sees; {lowest}"
+    yield Graph("Is the amplifier safe?", sentence, "impedance", result.frequency, impedance, limits)
+
+
+QUESTIONS: Sequence[Callable[[Kit, Prediction], Iterator[Graph]]] = (
+    _how_low,
+    _cones,
+    _radiators,
+    _air,
+    _inside_lines,
+    _amplifier,
+)
 
 
 def _excursion_limits(result: Prediction, names: Sequence[str]) -> list[tuple[str, float]]:

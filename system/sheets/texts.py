@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 
 from system import wording
+from system.along import LinePressure
 from system.compare import Column, Comparison
-from system.kit import Kit, Placement, Programme, Variant
+from system.filling import Filling
+from system.kit import ROOM_TEMPERATURE, Amplifier, Kit, Placement, Programme, Variant
 from system.overview import Loudest, Overview, Row
-from system.predict import Prediction
+from system.predict import Prediction, SpeedLimit
 from system.protect import Verdict, alike
 from system.sheets.tables import WIDTH, table, wrap
 from system.states import Figures
@@ -83,6 +85,8 @@ def predictions(kit: Kit, results: Sequence[Prediction]) -> str:
             f" {result.volts:g} V, {result.distance:g} m",
             f"  {summary_text(result)}",
         ]
+        for text in _details(kit, result):
+            lines += wrap(text, "    ", "  ")
         lines += table(*_curves(result), indent="  ")
     return "\n".join(lines)
 
@@ -99,8 +103,56 @@ def summary_text(result: Prediction) -> str:
     )
 
 
+def _details(kit: Kit, result: Prediction) -> Iterator[str]:
+    """A line each: what the filling does and leaves open, every line and its bends, every opening that may be heard."""
+    if result.detail is not None:
+        if result.detail.filling is not None:
+            yield f"filling: {filling_text(result.detail.filling)}"
+        for line in result.detail.lines:
+            yield _line_text(line)
+    for name, opening in result.openings.items():
+        if opening.limit is not None:
+            yield f"{name}: {speed_text(opening.limit, kit.amplifier)}"
+
+
+def speed_text(limit: SpeedLimit, amplifier: Amplifier) -> str:
+    """From which drive on the air of a port or mouth is too fast."""
+    if limit.volts is None:
+        return "no air moves"
+    if limit.volts > amplifier.rated_volts:
+        return f"air under its limit of {limit.speed:.3g} m/s at the amplifier's rated volts"
+    drive = wording.drive(limit.volts, amplifier.load)
+    return f"air at its limit of {limit.speed:.3g} m/s from {drive} on, at {wording.hertz(limit.frequency)}"
+
+
+def filling_text(filling: Filling) -> str:
+    """How much larger its boxes act, and how far apart thin and dense fillings are, by either model."""
+    gains = [
+        f"the box of {' and '.join(gain.drivers)} acts {gain.volume_gain:.2f} times as large"
+        f" ({wording.hertz(gain.frequency)})"
+        for gain in filling.gains
+    ]
+    band = filling.band
+    widest = f"{wording.decibels(band.widest)} ({wording.hertz(band.widest_at)})"
+    apart = f"from thinnest to densest the level moves by up to {widest}"
+    if band.minus_3:
+        low, high = (wording.hertz(corner) for corner in band.minus_3)
+        apart += f", -3 dB {low}" if low == high else f", -3 dB {low} to {high}"
+    return "; ".join([*gains, apart])
+
+
+def _line_text(line: LinePressure) -> str:
+    resonances = ", ".join(wording.hertz(resonance) for resonance in line.resonances)
+    bends = [
+        f"; the bend in profile.{bend.section}, {bend.centre * 1e3:.0f} mm along its centre, acts as"
+        f" {bend.acts * 1e3:.0f} mm"
+        for bend in line.bends
+    ]
+    return f"the line of {' and '.join(line.drivers)}: resonances {resonances}{''.join(bends)}"
+
+
 def _curves(result: Prediction) -> tuple[list[str], list[list[str]]]:
-    """Header and rows: a row a frequency; excursion of each driver that has one, air speed of each opening."""
+    """Header and rows: a row a frequency; excursion of each driver and radiator that has one, air speed elsewhere."""
     columns: dict[str, list[str]] = {
         "Hz": [f"{f:.3g}" if f < 1000 else f"{f:.0f}" for f in result.frequency],
         "level dB": [f"{v:.1f}" for v in level(result.pressure)],
@@ -112,7 +164,10 @@ def _curves(result: Prediction) -> tuple[list[str], list[list[str]]]:
         if driver.excursion is not None:
             columns[f"{name} mm"] = [f"{v * 1e3:.2f}" for v in driver.excursion]
     for name, opening in result.openings.items():
-        columns[f"{name} m/s"] = [f"{v:.2f}" for v in opening.speed]
+        if opening.excursion is None:
+            columns[f"{name} m/s"] = [f"{v:.2f}" for v in opening.speed]
+        else:
+            columns[f"{name} mm"] = [f"{v * 1e3:.2f}" for v in opening.excursion]
     return list(columns), [list(row) for row in zip(*columns.values(), strict=True)]
 
 
@@ -331,8 +386,11 @@ def _amplifier_word(kit: Kit, row: Row) -> str:
 
 def _rests_on(screen: Overview) -> list[str]:
     assumed = sum(finding.code == "assumed" for finding in screen.findings)
+    hookups = [hookup.driver for row in screen.rows for hookup in row.variant.hookups.values()]
+    cold = all(driver.voice_coil_temperature == ROOM_TEMPERATURE for driver in hookups)
+    coils = "cold voice coils" if cold else "voice coils as warm as stated"
     return wrap(
-        f"rests on: cold voice coils, small-signal motion, excursion and amplifier volts only (heat, air speed and part"
+        f"rests on: {coils}, small-signal motion, excursion and amplifier volts only (heat, air speed and part"
         f" ratings are not judged), {assumed} assumed figures (kitwright proofread lists them)",
         "  ", "",
     )  # fmt: skip

@@ -1,0 +1,32 @@
+"""A prediction with all that one variant looked at alone is worth: the filling's band and the pressure along lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from system import summary
+from system.along import LinePressure, lines
+from system.build import build
+from system.filling import Filling, filling
+from system.kit import Kit, Variant
+from system.predict import Prediction, prediction, summarise
+from system.transfer import transfer
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Detail:
+    """`filling` is None where nothing is filled."""
+
+    filling: Filling | None
+    lines: tuple[LinePressure, ...]
+
+
+def predict_in_detail(kit: Kit, variant: Variant, frequency: NDArray[np.float64], volts: float = 2.83) -> Prediction:
+    """`system.predict.predict` with its `detail`, which takes several runs of the chain."""
+    model = build(kit, variant)
+    asked, swept = transfer(model, frequency), transfer(model, summary.GRID)
+    result = prediction(model, asked, volts, summarise(model, swept))
+    return replace(result, detail=Detail(filling(model, asked, swept, volts), lines(model, volts)))

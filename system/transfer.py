@@ -1,0 +1,227 @@
+"""What the drivers of a build do per ampere in each of them: what moves, what the crossover sees, what is heard.
+
+Everything is linear in the drivers' currents, so the acoustics are worked out without the network, and once for every
+network that is tried on them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from enclosures import placement
+from enclosures.acoustics import electrical_load
+from enclosures.baffle import Box, Source
+from enclosures.placement import Surroundings, listening_point
+from system import tabulated
+from system.build import Build
+from system.kit import Cutout, ResponseTable, Variant
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complexfloating]
+
+FRONT_ORIGIN = Cutout("front", (0.0, 0.0))
+FORWARD = np.array([0.0, 0.0, 1.0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Motion:
+    """What N drivers on their enclosures move per ampere in each of them, and what the crossover sees; rms.
+
+    `impedance` (F, N, N) ohm; `velocity` (F, N, N) m/s/A, zero for drivers known by tables only; `flow` (F, M, N) of
+    the openings and `leak` (F, C, N) of the cells, m3/s/A, all outward.
+    """
+
+    frequency: Floats
+    impedance: Complexes
+    velocity: Complexes
+    flow: Complexes
+    leak: Complexes
+
+
+def motion(model: Build, frequency: Floats) -> Motion:
+    """The electro-acoustics of a build per ampere of driver current, at `frequency` (F,) in Hz."""
+    omega = 2 * np.pi * frequency
+    n, f = len(model.drivers), frequency.size
+    openings = sum(len(cell.opening_names) for cell in model.cells)
+    impedance = np.zeros((f, n, n), complex)
+    velocity = np.zeros((f, n, n), complex)
+    flow = np.zeros((f, openings, n), complex)
+    leak = np.zeros((f, len(model.cells), n), complex)
+    done = 0
+    for c, cell in enumerate(model.cells):
+        members = np.array(cell.members)
+        if cell.enclosure is None and model.data[members[0]].impedance is not None:
+            table = model.data[members[0]].impedance
+            assert table is not None
+            added = model.added_resistances[members[0]]  # the table is that of a cold coil
+            impedance[:, members, members] = tabulated.impedance(table, frequency)[:, None] + added
+            # a closed-back driver's cone moves as its force factor and its measured impedance say, if both are known
+            driver = model.drivers[members[0]]
+            if driver is not None:
+                velocity[:, members, members] = (driver.bl / driver.mechanical_impedance(omega))[:, None]
+            continue
+        load = electrical_load([model.moving(i) for i in members], cell.enclosure, omega, model.air)
+        impedance[:, members[:, None], members] = load.impedance
+        velocity[:, members[:, None], members] = load.velocity
+        here = np.arange(done, done + len(cell.opening_names))
+        flow[:, here[:, None], members] = load.openings
+        leak[:, c, members] = load.leak
+        done += len(cell.opening_names)
+    return Motion(frequency, impedance, velocity, flow, leak)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Transfer:
+    """What N drivers on their enclosures do per ampere in each of them; rms throughout, delay of the distance removed.
+
+    `impedance` (F, N, N) ohm; `excursion` (F, N, N) m/A, NaN rows for drivers known by tables only; `opening_speed`
+    (F, M, N) m/s/A; `driver_pressure` (F, N, N), `opening_pressure` (F, M, N) and `leak_pressure` (F, N) Pa/A, heard
+    along `paths`.
+    """
+
+    frequency: Floats
+    impedance: Complexes
+    excursion: Complexes
+    opening_speed: Complexes
+    driver_pressure: Complexes
+    opening_pressure: Complexes
+    leak_pressure: Complexes
+    paths: Paths
+
+    @property
+    def total_pressure(self) -> Complexes:
+        """Pressure at the listening point per ampere of each driver, (F, N), Pa/A."""
+        return np.asarray(self.driver_pressure.sum(axis=1) + self.opening_pressure.sum(axis=1) + self.leak_pressure)
+
+
+def transfer(model: Build, frequency: Floats, paths: Paths | None = None) -> Transfer:
+    """The acoustics of a build per ampere of driver current, at `frequency` (F,) in Hz.
+
+    `paths` are those of another build with everything in the same places, where they are at hand.
+    """
+    moved = motion(model, frequency)
+    paths = paths or listening_paths(model, frequency)
+    omega = 2 * np.pi * frequency
+    moving = np.array([driver is not None for driver in model.drivers])
+    excursion = moved.velocity / (1j * omega[:, None, None])
+    excursion[:, ~moving, :] = np.nan
+    charge = (1j * omega * model.air.density / (2 * np.pi))[:, None]  # p = j w rho U G / (2 pi)
+    sd = np.array([driver.sd if driver else 0.0 for driver in model.drivers])
+    driver_pressure = (charge * sd * paths.drivers)[:, :, None] * moved.velocity
+    for i, data in enumerate(model.data):
+        if data.response is not None:
+            path = paths.in_cabinet if data.response.mounted == "this_cabinet" else paths.drivers
+            per_volt = _table_pressure(data.response, frequency) * path[:, i]
+            # the table's volts were across a cold coil: those of this current without what the heat has added
+            cold = moved.impedance[:, i, :].copy()
+            cold[:, i] -= model.added_resistances[i]
+            driver_pressure[:, i, :] = per_volt[:, None] * cold
+    return Transfer(
+        frequency=frequency,
+        impedance=moved.impedance,
+        excursion=excursion,
+        opening_speed=np.asarray(moved.flow / _opening_areas(model)[:, None]),
+        driver_pressure=driver_pressure,
+        opening_pressure=(charge * paths.openings)[:, :, None] * moved.flow,
+        leak_pressure=np.einsum("fk,fkn->fn", charge * paths.leaks, moved.leak),
+        paths=paths,
+    )
+
+
+def _opening_areas(model: Build) -> Floats:
+    """Of every opening in the order of the cells, (M,) m2."""
+    return np.array([area for cell in model.cells if cell.enclosure for area in cell.enclosure.opening_areas])
+
+
+def _table_pressure(response: ResponseTable, frequency: Floats) -> Complexes:
+    """Pressure times distance (F,), Pa m per volt across the driver: the table brought to one metre and one volt."""
+    return np.asarray(tabulated.pressure(response.table, frequency) * (response.distance / response.volts))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Paths:
+    """Paths G to the listening point, 1/m: from `drivers` (F, N), `openings` (F, M) and `leaks` (F, C).
+
+    p = j w rho U G / (2 pi), diffraction and placement included, the listening distance's delay removed. `in_cabinet`
+    (F, N) are those of drivers whose table holds the cabinet's diffraction.
+    """
+
+    drivers: Complexes
+    openings: Complexes
+    leaks: Complexes
+    in_cabinet: Complexes
+
+
+def listening_paths(model: Build, frequency: Floats) -> Paths:
+    """The paths from all that radiates to the listening point, at `frequency` (F,) in Hz."""
+    variant, omega = model.variant, 2 * np.pi * frequency
+    cabinet, listening = variant.cabinet, variant.listening
+    box = None
+    if cabinet.baffle:
+        box = Box(cabinet.baffle.width, cabinet.baffle.height, cabinet.baffle.depth)
+    centre = Cutout("front", (box.width / 2, box.height / 2)) if box else FRONT_ORIGIN
+    axis = cabinet.cutouts.get(axis_name(variant), centre)
+    places = bool(cabinet.cutouts)  # without any, all that radiates is one point
+    radii = [math.sqrt(data.sd / math.pi) if data.sd and places else 0.0 for data in model.data]
+    drivers = [_source(box, cabinet.cutouts.get(n, axis), a) for n, a in zip(model.names, radii, strict=True)]
+    cutouts = [cutout for cell in model.cells for cutout in cell.opening_cutouts]
+    openings = [
+        _source(box, cutout or axis, math.sqrt(area / math.pi) if places else 0.0)
+        for cutout, area in zip(cutouts, _opening_areas(model), strict=True)
+    ]
+    leaks = [_source(box, cabinet.cutouts.get(model.names[cell.members[0]], axis), 0.0) for cell in model.cells]
+    place = variant.placement
+    surroundings = Surroundings(
+        in_wall=place.kind == "in_wall",
+        wall_behind=place.wall_behind,
+        wall_left=place.wall_left,
+        wall_right=place.wall_right,
+        below=place.below,
+        above=place.above,
+        attitude=variant.attitude,
+    )
+    listener = listening_point(
+        _source(box, axis, 0.0).position,
+        listening.distance,
+        listening.angle_horizontal,
+        listening.angle_vertical,
+        variant.attitude,
+    )
+    undelayed = np.exp(1j * omega * listening.distance / model.air.speed_of_sound)[:, None]
+    every = placement.paths(box, surroundings, [*drivers, *openings, *leaks], listener, omega, model.air) * undelayed
+    n, m = len(drivers), len(openings)
+    in_cabinet = every[:, :n]
+    if place.kind != "in_wall" and any(d.response and d.response.mounted == "this_cabinet" for d in model.data):
+        in_cabinet = in_cabinet / _own_diffraction(model, box, drivers, omega)
+    return Paths(every[:, :n], every[:, n : n + m], every[:, n + m :], in_cabinet)
+
+
+def _own_diffraction(model: Build, box: Box | None, drivers: list[Source], omega: Floats) -> Complexes:
+    """What the cabinet in free air does to each driver (F, N) at its table's own point: the path there over 1/r.
+
+    A table measured in this cabinet holds it already, so it is divided out. Ones for drivers without such a table.
+    """
+    result = np.ones((omega.size, len(drivers)), complex)
+    for i, (data, source) in enumerate(zip(model.data, drivers, strict=True)):
+        if data.response and data.response.mounted == "this_cabinet":
+            distance = data.response.distance
+            point = source.position + distance * source.normal
+            path = placement.paths(box, Surroundings(), [source], point, omega, model.air)[:, 0]
+            result[:, i] = path * distance * np.exp(1j * omega * distance / model.air.speed_of_sound)
+    return result
+
+
+def _source(box: Box | None, cutout: Cutout, radius: float) -> Source:
+    if box is not None:
+        return Source(*box.point(cutout.face, cutout.at), radius, cutout.set_back)
+    return Source(np.array([*cutout.at, 0.0]), FORWARD, radius, cutout.set_back)  # a wall without a cabinet
+
+
+def axis_name(variant: Variant) -> str:
+    """The hookup name the listening distance runs from: as given, else the first tweeter, else the first."""
+    tweeters = (h.name for h in variant.hookups.values() if h.driver.role == "tweeter")
+    return variant.listening.axis or next(tweeters, next(iter(variant.hookups)))
