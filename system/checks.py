@@ -65,6 +65,10 @@ def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
         "rated_impedance_ohm": figures.lowest_impedance_ohm is not None
         and figures.rated_impedance_ohm is None
         and "the lowest impedance is under 80 % of 2 ohm",
+        "filling.minus_3_db_hz": result.detail is not None
+        and result.detail.filling is not None
+        and result.detail.filling.band.minus_3 is None
+        and "with one of the fillings it may have there is no -3 dB point",
     }
     for name, why in nothing.items():
         if why:

@@ -12,6 +12,7 @@ import pytest
 from enclosures.air import Air
 from enclosures.fibre import Fill
 from system import summary
+from system.checks import examine
 from system.detail import predict_in_detail
 from system.filling import Filling
 from system.predict import Prediction, predict
@@ -169,3 +170,15 @@ def test_a_detailed_prediction_is_the_same_prediction(tmp_path: Path) -> None:
     np.testing.assert_array_equal(one.impedance, other.impedance)
     assert one.summary == other.summary
     assert other.detail is None
+
+
+@pytest.mark.parametrize(
+    ("model", "lowest", "found"),
+    [("power_law_1970", 20.0, True), ("power_law_1970", 40.0, False), ("power_law", 20.0, False)],
+)
+def test_a_filling_that_would_give_power_is_named(model: str, lowest: float, found: bool, tmp_path: Path) -> None:
+    """Delany & Bazley's law has a bulk modulus of the wrong sign below f/sigma 0.0107: 32 Hz at 3000 Pa s/m2."""
+    cabinets = sealed(f"{{flow_resistivity: 3000 Pa.s/m2, model: {model}}}")
+    result = plain(tmp_path, np.geomspace(lowest, 2000, 30), cabinets=cabinets)
+    codes = [finding.code for finding in examine(read_kit(tmp_path, cabinets=cabinets), [result])]
+    assert ("fill_gives_power" in codes) == found
