@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from system.build import build, fill
+from system.detail import Detail
 from system.findings import Finding, KitError
+from system.handover import CLEAR
 from system.kit import DriverData, Kit, LineChamber, Variant
 from system.predict import Prediction, Summary, summarise
 
+# Apart by more than this where it takes over, a response table does not belong to the parameters: our own judgement.
+APART_DB, APART_DEG = 3.0, 60.0
 STAYS = "from 10 Hz up to the reference band the level stays above that mark"
 
 
@@ -73,6 +78,8 @@ def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
     for name, why in nothing.items():
         if why:
             yield kit.finding("note", "no_figure", f"variants.{variant.name}", f"{variant.name} has no {name}", why)
+    if result.detail is not None:
+        yield from _handovers(kit, variant, result.detail)
     baffle = variant.cabinet.baffle
     if baffle is not None and baffle.edge_radius > 0 and variant.placement.kind != "in_wall":
         yield kit.finding(
@@ -104,6 +111,25 @@ def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
                 "warning", "fill_without_effect", here,
                 "the rigid_fibre model leaves the air adiabatic, so in a box this filling changes nothing",
                 "power_law works in boxes, rigid_fibre in lines",
+            )  # fmt: skip
+
+
+def _handovers(kit: Kit, variant: Variant, detail: Detail) -> Iterable[Finding]:
+    for join in detail.joins:
+        if abs(join.level) > APART_DB or abs(join.phase) > APART_DEG:
+            yield kit.finding(
+                "warning", "response_join", f"drivers.{variant.hookups[join.driver].driver.name}.response",
+                f"at {math.sqrt(join.low * join.high):.0f} Hz the table of {join.driver} is {join.level:+.1f} dB and"
+                f" {join.phase:+.0f} degrees from what its parameters give",
+                f"within {APART_DB:g} dB and {APART_DEG:g} degrees: it takes over there",
+            )  # fmt: skip
+    for polarity in detail.polarities:
+        if polarity.gain < -CLEAR:
+            yield kit.finding(
+                "warning", "polarity", f"variants.{variant.name}",
+                f"turned the other way round {polarity.driver} sums {-polarity.gain:.1f} dB louder"
+                f" about {polarity.crossover:.0f} Hz",
+                "",
             )  # fmt: skip
 
 

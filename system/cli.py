@@ -230,7 +230,7 @@ def predict(
 
     showing.show(
         findings,
-        lambda plots: plots.predictions(loaded, results),
+        lambda graphs: graphs.predictions(loaded, results),
         document,
         (lambda: texts.predictions(loaded, results)) if netlist is None else None,
     )
@@ -281,7 +281,7 @@ def compare(
         write_csv(csv, {f"{name}.csv": data.prediction_csv(p) for name, p in result.predictions.items()}, force)
     showing.show(
         result.findings,
-        lambda plots: plots.comparison(result),
+        lambda graphs: graphs.comparison(result),
         lambda: data.document(kits[0].name, result.findings, **data.comparison(result)),
         lambda: texts.comparison(result),
     )
@@ -318,7 +318,7 @@ def protect(
 
     showing.show(
         findings,
-        lambda plots: plots.protection(loaded, verdicts),
+        lambda graphs: graphs.protection(loaded, verdicts),
         document,
         lambda: texts.protection(loaded, verdicts),
     )

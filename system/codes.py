@@ -293,6 +293,15 @@ _RESULT = {
         "So far below the range that it was fitted to, the power law gives the filling's bulk modulus a phase of the "
         "wrong sign, so that computed losses come out too small or below zero. The model low_frequency stays physical."
     ),
+    "response_join": (
+        "A driver in a chamber is computed as a piston from its parameters at low frequency, and by its response table "
+        "where it is no longer one. Where the two meet they are far apart, so one of them is not this driver's, or the "
+        "table's volts, distance or way round are not as stated."
+    ),
+    "polarity": (
+        "About the frequency at which a tweeter takes over, the sum is louder with the tweeter connected the other way "
+        "round, for this cabinet, crossover and listening point."
+    ),
     "excursion_unknown": "A driver that is known by its tables only has no computed excursion.",
     "impedance_table_unused": "A driver in a chamber has an impedance table, which was measured without the chamber.",
     "table_range": "A response table does not cover the frequencies asked for; it is continued beyond its ends.",

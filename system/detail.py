@@ -1,4 +1,4 @@
-"""A prediction with all that one variant looked at alone is worth: the filling's band and the pressure along lines."""
+"""A prediction with all that one variant alone is worth: the filling's band, lines from the inside, handovers."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from system import summary
 from system.along import LinePressure, lines
 from system.build import build
 from system.filling import Filling, filling
+from system.handover import Join, Polarity, joins, polarities
 from system.kit import Kit, Variant
 from system.predict import Prediction, prediction, summarise
 from system.transfer import transfer
@@ -22,6 +23,8 @@ class Detail:
 
     filling: Filling | None
     lines: tuple[LinePressure, ...]
+    joins: tuple[Join, ...]
+    polarities: tuple[Polarity, ...]
 
 
 def predict_in_detail(kit: Kit, variant: Variant, frequency: NDArray[np.float64], volts: float = 2.83) -> Prediction:
@@ -29,4 +32,10 @@ def predict_in_detail(kit: Kit, variant: Variant, frequency: NDArray[np.float64]
     model = build(kit, variant)
     asked, swept = transfer(model, frequency), transfer(model, summary.GRID)
     result = prediction(model, asked, volts, summarise(model, swept))
-    return replace(result, detail=Detail(filling(model, asked, swept, volts), lines(model, volts)))
+    detail = Detail(
+        filling(model, asked, swept, volts),
+        lines(model, volts),
+        joins(model),
+        polarities(model, asked, swept, volts),
+    )
+    return replace(result, detail=detail)

@@ -18,7 +18,7 @@ from enclosures.baffle import Box, Source
 from enclosures.placement import Surroundings, listening_point
 from system import tabulated
 from system.build import Build
-from system.kit import Cutout, ResponseTable, Variant
+from system.kit import Cutout, Variant
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complexfloating]
@@ -112,14 +112,13 @@ def transfer(model: Build, frequency: Floats, paths: Paths | None = None) -> Tra
     charge = (1j * omega * model.air.density / (2 * np.pi))[:, None]  # p = j w rho U G / (2 pi)
     sd = np.array([driver.sd if driver else 0.0 for driver in model.drivers])
     driver_pressure = (charge * sd * paths.drivers)[:, :, None] * moved.velocity
-    for i, data in enumerate(model.data):
-        if data.response is not None:
-            path = paths.in_cabinet if data.response.mounted == "this_cabinet" else paths.drivers
-            per_volt = _table_pressure(data.response, frequency) * path[:, i]
-            # the table's volts were across a cold coil: those of this current without what the heat has added
-            cold = moved.impedance[:, i, :].copy()
-            cold[:, i] -= model.added_resistances[i]
-            driver_pressure[:, i, :] = per_volt[:, None] * cold
+    for i in range(len(model.drivers)):
+        if model.data[i].response is not None:
+            heard = (_per_ampere(model, i, moved) / paths.own[:, i, None]) * paths.drivers[:, i, None]
+            if i in joined_tables(model):
+                ratio = table_over_piston(model, i, moved) / paths.own[:, i]
+                heard = driver_pressure[:, i] * np.exp(_table_share(model, i, frequency) * np.log(ratio))[:, None]
+            driver_pressure[:, i] = heard
     return Transfer(
         frequency=frequency,
         impedance=moved.impedance,
@@ -137,23 +136,61 @@ def _opening_areas(model: Build) -> Floats:
     return np.array([area for cell in model.cells if cell.enclosure for area in cell.enclosure.opening_areas])
 
 
-def _table_pressure(response: ResponseTable, frequency: Floats) -> Complexes:
-    """Pressure times distance (F,), Pa m per volt across the driver: the table brought to one metre and one volt."""
-    return np.asarray(tabulated.pressure(response.table, frequency) * (response.distance / response.volts))
+def _per_ampere(model: Build, i: int, moved: Motion) -> Complexes:
+    """Pressure times distance (F, N), Pa m per ampere in each driver, that driver `i` makes in a wall by its table."""
+    response = model.data[i].response
+    assert response is not None
+    at_a_metre = tabulated.pressure(response.table, moved.frequency) * (response.distance / response.volts)
+    # the table's volts were across a cold coil: those of this current without what the heat has added
+    cold = moved.impedance[:, i, :].copy()
+    cold[:, i] -= model.added_resistances[i]
+    return np.asarray(at_a_metre[:, None] * cold)
+
+
+# A driver in a chamber is a rigid piston at low frequency, where its response table knows nothing of the chamber, and
+# what its table says where it no longer is one. Between these, in k a: half of what the piston's edge still hears of
+# its middle in phase is lost at k a = 1 (our own choice).
+JOIN = (0.5, 1.0)
+
+
+def joined_tables(model: Build) -> tuple[int, ...]:
+    """Drivers in a chamber that have a response table: below `JOIN` they are pistons, above it the table holds."""
+    housed = {i for cell in model.cells if cell.enclosure for i in cell.members}
+    return tuple(i for i in sorted(housed) if model.data[i].response is not None)
+
+
+def join_band(model: Build, i: int) -> tuple[float, float]:
+    """Between which frequencies (Hz) driver `i` passes from piston to table."""
+    radius = math.sqrt(model.moving(i).sd / math.pi)
+    low, high = (ka * model.air.speed_of_sound / (2 * math.pi * radius) for ka in JOIN)
+    return low, high
+
+
+def _table_share(model: Build, i: int, frequency: Floats) -> Floats:
+    """How much (F,) of the logarithm of table over piston counts: none below the band, all above it, smooth between."""
+    low, high = join_band(model, i)
+    t = np.clip(np.log(frequency / low) / math.log(high / low), 0.0, 1.0)
+    return np.asarray(0.5 * (1.0 - np.cos(np.pi * t)))
+
+
+def table_over_piston(model: Build, i: int, moved: Motion) -> Complexes:
+    """What the table of driver `i` makes of one ampere over what its cone as a piston would, in a wall (F,)."""
+    piston = 1j * moved.frequency * model.air.density * model.moving(i).sd * moved.velocity[:, i, i]
+    return np.asarray(_per_ampere(model, i, moved)[:, i] / piston)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Paths:
     """Paths G to the listening point, 1/m: from `drivers` (F, N), `openings` (F, M) and `leaks` (F, C).
 
-    p = j w rho U G / (2 pi), diffraction and placement included, the listening distance's delay removed. `in_cabinet`
-    (F, N) are those of drivers whose table holds the cabinet's diffraction.
+    p = j w rho U G / (2 pi), diffraction and placement included, the listening distance's delay removed. `own` (F, N)
+    is what the cabinet's diffraction, which a table measured in it holds already, has put into a driver's table.
     """
 
     drivers: Complexes
     openings: Complexes
     leaks: Complexes
-    in_cabinet: Complexes
+    own: Complexes
 
 
 def listening_paths(model: Build, frequency: Floats) -> Paths:
@@ -194,10 +231,9 @@ def listening_paths(model: Build, frequency: Floats) -> Paths:
     undelayed = np.exp(1j * omega * listening.distance / model.air.speed_of_sound)[:, None]
     every = placement.paths(box, surroundings, [*drivers, *openings, *leaks], listener, omega, model.air) * undelayed
     n, m = len(drivers), len(openings)
-    in_cabinet = every[:, :n]
-    if place.kind != "in_wall" and any(d.response and d.response.mounted == "this_cabinet" for d in model.data):
-        in_cabinet = in_cabinet / _own_diffraction(model, box, drivers, omega)
-    return Paths(every[:, :n], every[:, n : n + m], every[:, n + m :], in_cabinet)
+    in_wall = place.kind == "in_wall"
+    own = np.ones((omega.size, n), complex) if in_wall else _own_diffraction(model, box, drivers, omega)
+    return Paths(every[:, :n], every[:, n : n + m], every[:, n + m :], own)
 
 
 def _own_diffraction(model: Build, box: Box | None, drivers: list[Source], omega: Floats) -> Complexes:

@@ -13,7 +13,7 @@ from system.along import LinePressure
 from system.detail import predict_in_detail
 from system.kit import Kit
 from system.predict import Prediction, predict
-from system.sheets import data, plots, texts
+from system.sheets import data, graphs, plots, texts
 from tests.support_kits import read_kit
 
 RHO, C, SD = 1.2041, 343.21, 88e-4
@@ -144,10 +144,10 @@ def test_mouths_and_drivers_are_named_where_they_are(tmp_path: Path) -> None:
     (found,) = lines(result)
     assert found.drivers == pytest.approx({"b": 0.35, "a": 0.09})
     assert found.mouths == pytest.approx({"mouth": 1.2, "mouth2": 0.7})
-    graph = next(g for g in plots.predictions(kit, [result]) if g.question == "Where along the line is the pressure?")
+    graph = next(g for g in graphs.predictions(kit, [result]) if g.question == "Where along the line is the pressure?")
     assert dict(graph.marks) == pytest.approx({"b": 350, "a": 90, "mouth": 1200, "mouth2": 700})
     assert [label.label.split(",")[0] for label in graph.lines] == ["first", "second", "third"]
-    drawn = plots.draw(plots.predictions(kit, [result]))
+    drawn = plots.draw(graphs.predictions(kit, [result]))
     words = [text.get_text().strip() for axes in drawn.axes for text in axes.texts]
     assert {"a", "b", "mouth", "mouth2"} <= set(words)
 
@@ -171,5 +171,5 @@ def test_a_silent_line_has_resonances_and_no_pressure(tmp_path: Path) -> None:
     assert {level for levels in found["pressure_db"] for level in levels} == {None}
     mouth = document["openings"]["mouth"]
     assert (mouth["volts_at_limit"], mouth["at_hz"]) == (None, None)
-    questions = [graph.question for graph in plots.predictions(kit, [result])]
+    questions = [graph.question for graph in graphs.predictions(kit, [result])]
     assert "Where along the line is the pressure?" not in questions

@@ -56,6 +56,8 @@ ELSEWHERE |= {
     "no_figure",
     "fill_without_effect",
     "fill_gives_power",
+    "response_join",
+    "polarity",
     "cabinet_table_in_wall",
     "impedance_table_unused",
     "table_range",

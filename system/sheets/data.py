@@ -57,6 +57,20 @@ def prediction(result: Prediction) -> dict[str, Any]:
     if result.detail is not None:
         data["filling"] = _filling(result.detail.filling) if result.detail.filling else None
         data["lines"] = [_line(line) for line in result.detail.lines]
+        data["joins"] = {
+            join.driver: {"from_hz": join.low, "to_hz": join.high, "level_db": join.level, "phase_deg": join.phase}
+            for join in result.detail.joins
+        }
+        data["polarity"] = {
+            polarity.driver: {
+                "crossover_hz": polarity.crossover,
+                "gain_db": polarity.gain,
+                "null_db": polarity.null,
+                "null_hz": polarity.null_at,
+                "turned_level_db": numbers(level(polarity.turned)),
+            }
+            for polarity in result.detail.polarities
+        }
     return data
 
 

@@ -7,7 +7,7 @@ logarithmic with 1.25 decades to that length. Everything drawn has been computed
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -18,17 +18,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, MultipleLocator, NullFormatter, NullLocator
 from numpy.typing import NDArray
 
-from system import wording
-from system.along import LinePressure
-from system.compare import Comparison
-from system.filling import Band
 from system.findings import usage_error
-from system.kit import Kit, RadiatorSpec
 from system.output import PICTURES, write_file
-from system.predict import Prediction
-from system.protect import Verdict, alike
-from system.sheets.texts import VERDICTS, cabinet_text, placement_text, programme_text
-from system.summary import level
 
 Floats = NDArray[np.float64]
 
@@ -44,10 +35,8 @@ STYLES = (
     ("#8a6a14", (0, (1, 1)), 1.5),
     ("#3f6ea8", (0, (9, 2, 1, 2, 1, 2)), 1.3),
 )
-MOVING = 1000.0  # Hz, top of the graphs of excursion and air speed
 NEARLY = 1 - 1e-9  # what is off by less is at the end of an axis
 DEEPEST = -40.0  # dB, where the graph of the pressure along a line ends
-ORDINALS = ("first", "second", "third")
 FREQUENCY_MARKS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 
 
@@ -235,10 +224,13 @@ class _Scale:
 class _Level(_Scale):
     unit = "dB"
 
+    def __init__(self, span: float) -> None:
+        self.span = span  # dB
+
     def range(self, graph: Graph) -> tuple[float, float]:
         room = 4 if graph.shade else 2  # for the words
         top = 5.0 * np.ceil((max(float(np.max(line.values)) for line in graph.lines) + room) / 5)
-        return top - 50.0, top
+        return top - self.span, top
 
     def height(self, graph: Graph) -> float:
         low, high = self.range(graph)
@@ -301,185 +293,10 @@ class _FromZero(_Scale):
 
 
 SCALES: Mapping[str, _Scale] = {
-    "level": _Level(),
+    "level": _Level(50.0),
+    "level_near": _Level(30.0),
     "impedance": _Impedance(),
     "excursion": _FromZero("mm peak"),
     "speed": _FromZero("m/s peak"),
     "below_largest": _BelowLargest(),
 }
-
-
-def _setting(kit: Kit, result: Prediction) -> str:
-    variant = result.variant
-    return (
-        f"{kit.name}, {variant.name} ({cabinet_text(variant)}, {placement_text(variant.placement)}):"
-        f" {result.volts:g} V, {result.distance:g} m, not smoothed"
-    )
-
-
-def _moving(frequency: Floats) -> NDArray[np.bool_]:
-    """The part of a grid in which cones and port air move far enough to be seen; all of it where that is nothing."""
-    low = frequency <= MOVING
-    return low if np.count_nonzero(low) > 1 else np.ones_like(low)
-
-
-def predictions(kit: Kit, results: Sequence[Prediction]) -> list[Graph]:
-    """For each variant: level with its components, what moves at rated volts, inside its lines, impedance."""
-    return [graph for result in results for question in QUESTIONS for graph in question(kit, result)]
-
-
-def _how_low(kit: Kit, result: Prediction) -> Iterator[Graph]:
-    figures = result.summary
-    parts = [Line(n, level(driver.pressure)) for n, driver in result.drivers.items()]
-    parts += [Line(n, level(opening.pressure)) for n, opening in result.openings.items()]
-    corners = {"-3 dB": figures.minus_3_db_hz, "-10 dB": figures.minus_10_db_hz}
-    marks = {label: hertz for label, hertz in corners.items() if hertz is not None}
-    together = Line("together", level(result.pressure))
-    filling = result.detail.filling if result.detail else None
-    shade = _filling_shade(filling.band) if filling else None
-    yield Graph(
-        "How low and how even?", _setting(kit, result), "level", result.frequency, [together, *parts],
-        marks=marks, shade=shade,
-    )  # fmt: skip
-
-
-def _filling_shade(band: Band) -> Shade:
-    label = f"shaded: thinnest to densest filling, up to {wording.decibels(band.widest)}"
-    return Shade(label, band.lowest, band.highest, band.widest_at)
-
-
-def _cones(kit: Kit, result: Prediction) -> Iterator[Graph]:
-    low, rated = _moving(result.frequency), kit.amplifier.rated_volts
-    moving = [n for n, driver in result.drivers.items() if driver.excursion is not None]
-    if moving:
-        lines = [Line(n, result.excursion_at(n, rated)[low] * 1e3) for n in moving]
-        sentence = f"{result.variant.name}: one-way peak on a sine of {rated:.1f} V, the amplifier's rated volts"
-        limits = _excursion_limits(result, moving)
-        yield Graph("Is the woofer safe?", sentence, "excursion", result.frequency[low], lines, limits)
-
-
-def _radiators(kit: Kit, result: Prediction) -> Iterator[Graph]:
-    low, rated = _moving(result.frequency), kit.amplifier.rated_volts
-    specs = {n: opening.spec for n, opening in result.openings.items() if isinstance(opening.spec, RadiatorSpec)}
-    if specs:
-        lines = [Line(n, result.radiator_excursion_at(n, rated)[low] * 1e3) for n in specs]
-        sentence = f"{result.variant.name}: one-way peak on a sine of {rated:.1f} V, the amplifier's rated volts"
-        limits = [(f"linear limit of {n}", s.linear_excursion * 1e3) for n, s in specs.items() if s.linear_excursion]
-        limits += [(f"damage limit of {n}", s.damage_excursion * 1e3) for n, s in specs.items() if s.damage_excursion]
-        yield Graph("Is the radiator safe?", sentence, "excursion", result.frequency[low], lines, limits)
-
-
-def _air(kit: Kit, result: Prediction) -> Iterator[Graph]:
-    low, rated = _moving(result.frequency), kit.amplifier.rated_volts
-    limits = {name: opening.limit for name, opening in result.openings.items() if opening.limit is not None}
-    if limits:
-        lines = [Line(n, result.speed_at(n, rated)[low]) for n in limits]
-        reached = [
-            f"{name} at its limit from {wording.volts_down(limit.volts)} on, at {wording.hertz(limit.frequency)}"
-            for name, limit in limits.items()
-            if limit.volts is not None and limit.volts <= rated
-        ]
-        sentence = f"{result.variant.name}: {'; '.join([f'peak air speed on a sine of {rated:.1f} V', *reached])}"
-        marks: dict[float, list[str]] = {}
-        for name, limit in limits.items():
-            marks.setdefault(limit.speed, []).append(name)
-        levels = [(f"limit of {', '.join(names)}, {speed:.3g} m/s", speed) for speed, names in marks.items()]
-        yield Graph("Does the opening make noise?", sentence, "speed", result.frequency[low], lines, levels)
-
-
-def _inside_lines(kit: Kit, result: Prediction) -> Iterator[Graph]:
-    for line in result.detail.lines if result.detail else ():
-        if np.isfinite(line.levels).all():  # else nothing moves
-            yield _inside(result.variant.name, line)
-
-
-def _inside(variant: str, line: LinePressure) -> Graph:
-    named = zip(ORDINALS, line.resonances, line.levels, strict=False)
-    lines = [Line(f"{ordinal}, {wording.hertz(hertz)}", levels) for ordinal, hertz, levels in named]
-    there: dict[float, list[str]] = {}
-    for name, place in (*line.drivers.items(), *line.mouths.items()):
-        there.setdefault(place, []).append(name)
-    return Graph(
-        "Where along the line is the pressure?",
-        f"{variant}: level at the line's first resonances, below the largest of each; dotted: drivers and mouths",
-        "below_largest",
-        line.places * 1e3,
-        lines,
-        marks={", ".join(names): place * 1e3 for place, names in there.items()},
-        across="line",
-    )
-
-
-def _amplifier(kit: Kit, result: Prediction) -> Iterator[Graph]:
-    figures = result.summary
-    if figures.lowest_impedance_ohm is None:
-        return  # no current, no impedance
-    lowest = f"lowest {figures.lowest_impedance_ohm:.1f} ohm at {wording.hertz(figures.lowest_impedance_hz)}"
-    allowed = kit.amplifier.lowest_load
-    limits = [(f"the amplifier stands {allowed:g} ohm", allowed)] if allowed else []
-    impedance = [Line("impedance", np.abs(result.impedance))]
-    sentence = f"{result.variant.name}: what it sees; {lowest}"
-    yield Graph("Is the amplifier safe?", sentence, "impedance", result.frequency, impedance, limits)
-
-
-QUESTIONS: Sequence[Callable[[Kit, Prediction], Iterator[Graph]]] = (
-    _how_low,
-    _cones,
-    _radiators,
-    _air,
-    _inside_lines,
-    _amplifier,
-)
-
-
-def _excursion_limits(result: Prediction, names: Sequence[str]) -> list[tuple[str, float]]:
-    limits: dict[str, float] = {}
-    for name in names:
-        data = result.variant.hookups[name].driver
-        if data.linear_excursion is not None:
-            limits[f"linear limit of {data.name}"] = data.linear_excursion * 1e3
-        if data.damage_excursion is not None:
-            limits[f"damage limit of {data.name}"] = data.damage_excursion * 1e3
-    return list(limits.items())
-
-
-def comparison(result: Comparison) -> list[Graph]:
-    """Every variant's level and impedance laid over each other."""
-    first = next(iter(result.predictions.values()))
-    f = first.frequency
-    volts = f"{first.volts:g} V, each at its own listening point and placement, not smoothed"
-    levels = [Line(name, level(p.pressure)) for name, p in result.predictions.items()]
-    drawing = {name: p for name, p in result.predictions.items() if p.summary.lowest_impedance_ohm is not None}
-    impedances = [Line(name, np.abs(p.impedance)) for name, p in drawing.items()]
-    seen = Graph("Is the amplifier safe?", "what the amplifier sees", "impedance", f, impedances)
-    return [Graph("How low and how even?", volts, "level", f, levels), *([seen] if impedances else [])]
-
-
-def protection(kit: Kit, verdicts: Mapping[str, Sequence[Verdict]]) -> list[Graph]:
-    """Excursion of each woofer over frequency, the place linked and with the capacitors that matter."""
-    graphs = []
-    for name, each in verdicts.items():
-        for verdict, woofers in alike(each):
-            if not verdict.curves:
-                continue
-            low = _moving(verdict.frequency)
-            limits = [("linear limit", verdict.linear_limit), ("damage limit", verdict.damage_limit)]
-            band = verdict.subject.worse_band if verdict.subject else None
-            hatched = ""
-            if band and verdict.subject:
-                span = f"{wording.hertz(band[0])} to {wording.hertz(band[1])}"
-                hatched = f"; hatched: {span}, where {wording.state(verdict.subject.value)} moves it further"
-            graphs.append(
-                Graph(
-                    f"Is the woofer safe? {name}, {' and '.join(woofers)}: high-pass {VERDICTS[verdict.verdict]}",
-                    f"one-way peak on a swept sine of {verdict.sine_volts:.1f} V{hatched}",
-                    "excursion",
-                    verdict.frequency[low],
-                    [Line(label, curve[low] * 1e3) for label, curve in verdict.curves.items()],
-                    [(label, value * 1e3) for label, value in limits if value is not None],
-                    band,
-                )
-            )
-    if not graphs:
-        raise usage_error("a picture of no woofers", f"a variant with a woofer ({programme_text(kit.programme)})")
-    return graphs

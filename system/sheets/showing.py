@@ -64,9 +64,9 @@ class Showing:
         `text` is None where another file says it all.
         """
         if self.drawn and self.output is not None:
-            from system.sheets import plots
+            from system.sheets import graphs, plots
 
-            plots.save(picture(plots), self.output, self.force)
+            plots.save(picture(graphs), self.output, self.force)
         if self.as_json:
             self._deliver(document())
             return

@@ -11,6 +11,7 @@ from system import wording
 from system.along import LinePressure
 from system.compare import Column, Comparison
 from system.filling import Filling
+from system.handover import Join, Polarity
 from system.kit import ROOM_TEMPERATURE, Amplifier, Kit, Placement, Programme, Variant
 from system.overview import Loudest, Overview, Row
 from system.predict import Prediction, SpeedLimit
@@ -110,6 +111,10 @@ def _details(kit: Kit, result: Prediction) -> Iterator[str]:
             yield f"filling: {filling_text(result.detail.filling)}"
         for line in result.detail.lines:
             yield _line_text(line)
+        for join in result.detail.joins:
+            yield _join_text(join)
+        for polarity in result.detail.polarities:
+            yield f"{polarity.driver}: {polarity_text(polarity)}"
     for name, opening in result.openings.items():
         if opening.limit is not None:
             yield f"{name}: {speed_text(opening.limit, kit.amplifier)}"
@@ -139,6 +144,24 @@ def filling_text(filling: Filling) -> str:
         low, high = (wording.hertz(corner) for corner in band.minus_3)
         apart += f", -3 dB {low}" if low == high else f", -3 dB {low} to {high}"
     return "; ".join([*gains, apart])
+
+
+def _join_text(join: Join) -> str:
+    """Where a driver's response table takes over, and how far apart it and the parameters are halfway."""
+    return (
+        f"{join.driver}: a piston up to {wording.hertz(join.low)}, its response table from {wording.hertz(join.high)};"
+        f" halfway the table is {join.level:+.1f} dB and {join.phase:+.0f} degrees from the piston"
+    )
+
+
+def polarity_text(polarity: Polarity) -> str:
+    """Where a tweeter takes over, and what it would be the other way round."""
+    better, worse = ("as wired", "the other way round") if polarity.gain > 0 else ("the other way round", "as wired")
+    return (
+        f"takes over at {wording.hertz(polarity.crossover)}; the octave about it sums"
+        f" {abs(polarity.gain):.1f} dB louder {better},"
+        f" and {worse} falls {polarity.null:.0f} dB short at {wording.hertz(polarity.null_at)}"
+    )
 
 
 def _line_text(line: LinePressure) -> str:
