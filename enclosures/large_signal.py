@@ -1,0 +1,217 @@
+"""Drivers beyond small signals: force factor, stiffness and inductance that change with the cone's displacement.
+
+What the curves mean: Klippel, J. Audio Eng. Soc. 54, 2006. Displacement x is in m, positive outward, zero where the
+cone rests. What such a driver does in its enclosure is found by `enclosures.harmonic_balance`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple, Protocol
+
+import numpy as np
+from numpy.polynomial import polynomial
+
+from enclosures.arrays import RealArray
+
+
+class Curve(Protocol):
+    """A value over displacement, smooth enough for a slope without jumps; arrays of any shape in and out."""
+
+    def value(self, x: RealArray) -> RealArray:
+        """At the displacements `x` in m."""
+        ...
+
+    def slope(self, x: RealArray) -> RealArray:
+        """Its first derivative, per m."""
+        ...
+
+    def curvature(self, x: RealArray) -> RealArray:
+        """Its second derivative, per m2; it may jump."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Polynomial:
+    """c0 + c1 x + c2 x^2 + ..., in SI."""
+
+    coefficients: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        """Raise ValueError without coefficients, or where one is not finite."""
+        if not self.coefficients or not all(math.isfinite(c) for c in self.coefficients):
+            raise ValueError(f"curve: a polynomial needs finite coefficients, not {self.coefficients!r}")
+
+    def value(self, x: RealArray) -> RealArray:
+        """At the displacements `x` in m."""
+        return self._derivative(x, 0)
+
+    def slope(self, x: RealArray) -> RealArray:
+        """Its first derivative, per m."""
+        return self._derivative(x, 1)
+
+    def curvature(self, x: RealArray) -> RealArray:
+        """Its second derivative, per m2."""
+        return self._derivative(x, 2)
+
+    def _derivative(self, x: RealArray, order: int) -> RealArray:
+        return np.asarray(polynomial.polyval(x, polynomial.polyder(self.coefficients, order)))
+
+
+@dataclass(frozen=True, slots=True)
+class Tabulated:
+    """`values`, all above zero, at rising `places` (m) that reach from one side of rest to the other.
+
+    Cubics join them that neither overshoot nor turn between two rows (Fritsch & Carlson, SIAM J. Numer. Anal. 17,
+    1980; their slopes after Fritsch & Butland, SIAM J. Sci. Stat. Comput. 5, 1984). Beyond its ends a curve keeps the
+    slope it has there: one that rises outward goes on as a straight line, one that falls as an exponential, which
+    never gets to zero.
+    """
+
+    places: tuple[float, ...]
+    values: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        """Raise ValueError for less than two rows, places that do not rise past zero, values not above zero."""
+        if len(self.places) != len(self.values) or len(self.places) < 2:
+            raise ValueError(f"curve: at least two places and a value for each, not {self.places!r}, {self.values!r}")
+        if not all(math.isfinite(x) for x in self.places) or any(b <= a for a, b in pairwise(self.places)):
+            raise ValueError(f"curve: the places must rise, not {self.places!r}")
+        if not self.places[0] <= 0 <= self.places[-1]:
+            raise ValueError(f"curve: the places must have zero among or between them, not {self.places!r}")
+        if not all(math.isfinite(v) and v > 0 for v in self.values):
+            raise ValueError(f"curve: the values must be above zero, not {self.values!r}")
+
+    def value(self, x: RealArray) -> RealArray:
+        """At the displacements `x` in m."""
+        return self._derivative(x, 0)
+
+    def slope(self, x: RealArray) -> RealArray:
+        """Its first derivative, per m."""
+        return self._derivative(x, 1)
+
+    def curvature(self, x: RealArray) -> RealArray:
+        """Its second derivative, per m2; it jumps at the places."""
+        return self._derivative(x, 2)
+
+    def _derivative(self, x: RealArray, order: int) -> RealArray:
+        places, values = np.array(self.places), np.array(self.values)
+        slopes = _monotone_slopes(places, values)
+        step = np.diff(places)
+        chord = np.diff(values) / step
+        # powers of x - place of the cubic that has these values and slopes at both ends (Hermite)
+        cubics = np.stack(
+            [
+                values[:-1],
+                slopes[:-1],
+                (3 * chord - 2 * slopes[:-1] - slopes[1:]) / step,
+                (slopes[:-1] + slopes[1:] - 2 * chord) / step**2,
+            ]
+        )
+        which = np.clip(np.searchsorted(places, x, side="right") - 1, 0, len(step) - 1)
+        found = polynomial.polyval(x - places[which], polynomial.polyder(cubics, order)[:, which], tensor=False)
+        for end, outside in ((0, x < places[0]), (-1, x > places[-1])):
+            found = np.where(outside, _beyond(values[end], slopes[end], x - places[end], order), found)
+        return np.asarray(found)
+
+
+def _monotone_slopes(places: RealArray, values: RealArray) -> RealArray:
+    """Slopes at the places that keep the cubics between them monotone."""
+    step = np.diff(places)
+    chord = np.diff(values) / step
+    if len(step) == 1:
+        return np.repeat(chord, 2)
+    slopes = np.zeros(len(places))
+    one, two = 2 * step[1:] + step[:-1], step[1:] + 2 * step[:-1]
+    before, after = chord[:-1], chord[1:]
+    same = before * after > 0
+    # Fritsch & Butland (1984): the weighted harmonic mean of the chords on either side, none where they turn
+    slopes[1:-1][same] = ((one + two)[same]) / (one[same] / before[same] + two[same] / after[same])
+    slopes[0] = _end_slope(step[0], step[1], chord[0], chord[1])
+    slopes[-1] = _end_slope(step[-1], step[-2], chord[-1], chord[-2])
+    return slopes
+
+
+def _end_slope(step: float, next_step: float, chord: float, next_chord: float) -> float:
+    """That of the parabola through the last three points, kept within what is monotone."""
+    slope = ((2 * step + next_step) * chord - step * next_chord) / (step + next_step)
+    if slope * chord <= 0:
+        return 0.0
+    return 3 * chord if chord * next_chord <= 0 and abs(slope) > 3 * abs(chord) else slope
+
+
+def _beyond(value: float, slope: float, distance: RealArray, order: int) -> RealArray:
+    """The curve's derivative of this order at a signed distance (m) past an end where it has this value and slope."""
+    rate = slope / value
+    falling = rate * distance < 0
+    decay = value * rate**order * np.exp(np.where(falling, rate * distance, 0.0))
+    line = (value + slope * distance, np.full_like(distance, slope), np.zeros_like(distance))[order]
+    return np.where(falling, decay, line)
+
+
+@dataclass(frozen=True, slots=True)
+class LargeSignal:
+    """Curves of bl (T m), stiffness (N/m) and inductance (H) over displacement; None: as for small signals.
+
+    A curve counts by its shape: its value at rest is the driver's own (bl, 1/cms, the voice coil's model), so that
+    small signals give what `enclosures.acoustics` gives. The spring's force is K(x) x.
+
+    The inductance is that of the turns the iron reaches: the coil's whole small-signal model is seen through an ideal
+    transformer of ratio n(x) = sqrt(L(x)/L(0)). With psi the flux that the model has for the current n i,
+
+        volts = d/dt (n psi)          force = n' i psi,
+
+    for a plain coil d/dt (L i) and the reluctance force i^2 L'/2. For the other models it is a simplification, as every
+    part of them changes alike. It is Z L(x)/L(0) for a cone that stands still, and for one that moves it makes no power
+    and loses none but in the model's own resistances, which a scaled impedance would not ensure.
+    """
+
+    bl: Curve | None = None
+    stiffness: Curve | None = None
+    inductance: Curve | None = None
+
+    def __post_init__(self) -> None:
+        """Raise ValueError for a curve that is not above zero at rest."""
+        for name, curve in (("bl", self.bl), ("stiffness", self.stiffness), ("inductance", self.inductance)):
+            if curve is not None and not float(curve.value(np.zeros(()))) > 0:
+                raise ValueError(f"large signal: {name} must be above zero at rest")
+
+    def shapes(self, x: RealArray) -> Shapes:
+        """The curves over their values at rest, at the displacements `x` in m."""
+        return Shapes(*(_shape(curve, x) for curve in (self.bl, self.stiffness, self.inductance)))
+
+
+class Shape(NamedTuple):
+    """A curve over its value at rest, with its derivatives by displacement (1/m, 1/m2)."""
+
+    value: RealArray
+    slope: RealArray
+    curvature: RealArray
+
+    @property
+    def root(self) -> Shape:
+        """The square root of the curve."""
+        root = np.sqrt(self.value)
+        return Shape(root, self.slope / (2 * root), self.curvature / (2 * root) - self.slope**2 / (4 * root**3))
+
+
+class Shapes(NamedTuple):
+    """The three curves of a driver at the same displacements."""
+
+    bl: Shape
+    stiffness: Shape
+    inductance: Shape
+
+    @property
+    def positive(self) -> RealArray:
+        """Whether all three are above zero; where one is not, it says nothing about a driver."""
+        return np.asarray((self.bl.value > 0) & (self.stiffness.value > 0) & (self.inductance.value > 0))
+
+
+def _shape(curve: Curve | None, x: RealArray) -> Shape:
+    if curve is None:
+        return Shape(np.ones_like(x), np.zeros_like(x), np.zeros_like(x))
+    rest = float(curve.value(np.zeros(())))
+    return Shape(curve.value(x) / rest, curve.slope(x) / rest, curve.curvature(x) / rest)
