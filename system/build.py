@@ -18,6 +18,7 @@ from enclosures.driver import (
     heated_resistance,
 )
 from enclosures.fibre import Fill
+from enclosures.large_signal import Curve, LargeSignal, Polynomial, Tabulated
 from enclosures.line import Line, Mouth, Section
 from enclosures.parameters import AIR_LOADS, radiation_mass
 from enclosures.sealed import SealedBox
@@ -26,6 +27,7 @@ from filters import network, parts
 from system.kit import (
     Chamber,
     Coil,
+    CurveSpec,
     Cutout,
     DriverData,
     FillSpec,
@@ -127,6 +129,18 @@ def _resistance(data: DriverData) -> float:
 
 def _voice_coil(coil: Coil | None) -> VoiceCoil:
     return VOICE_COILS[coil.model](**coil.parameters) if coil else Inductance(0.0)
+
+
+def large_signal(data: DriverData) -> LargeSignal | None:
+    """How the driver changes over its excursion; None where its kit says nothing of it."""
+    spec = data.large_signal
+    return LargeSignal(_curve(spec.bl), _curve(spec.stiffness), _curve(spec.inductance)) if spec else None
+
+
+def _curve(spec: CurveSpec | None) -> Curve | None:
+    if spec is None:
+        return None
+    return Polynomial(spec.coefficients) if spec.coefficients else Tabulated(spec.places, spec.values)
 
 
 def _cells(variant: Variant, air: Air) -> list[Cell]:

@@ -103,13 +103,40 @@ _DRIVER = {
     ),
     "driver_impossible": "The parameters contradict physics, such as a total Q above one of its parts.",
     "driver_unused": (
-        "Some small-signal parameters are given, not enough for a full set, and the tables are used instead."
+        "Some small-signal parameters are given, not enough for a full set, and the tables are used instead. What "
+        "`large_signal` says of a driver counts only beside a full set."
     ),
     "air_load_without_mms": (
         "`air_load: none` says that the moving mass was stated without any air. Without a stated mass there is nothing "
         "to add air to: the mass that follows from the other figures holds the air of free air."
     ),
     "excursion_order": "The excursion at which damage begins is given smaller than the linear excursion.",
+    "curve_places": (
+        "The places of a curve over excursion do not rise from the innermost to the outermost, or lie on one side of "
+        "the rest position only. Inward is below zero."
+    ),
+    "curve_short": (
+        "A curve over excursion ends before the limit of the cone's excursion, so what is computed farther out rests "
+        "on a continuation and not on the data sheet."
+    ),
+    "large_signal_disagrees": (
+        "A curve over excursion says something else of the driver at rest than its small-signal figures. Up to 3 % is "
+        "a note, up to 10 % a warning, and the curve is scaled; more is an error: one of the two is of another driver, "
+        "or in another unit. Polynomials are in T.m, N/mm and mH over powers of mm."
+    ),
+    "large_signal_negative": (
+        "A force factor, a stiffness or an inductance falls to zero or below within the driver's excursion. No driver "
+        "does that: a sign or a power of the polynomial is wrong, or it was fitted to a smaller range. Then give a "
+        "table instead, `at` and `is`."
+    ),
+    "thermal_order": (
+        "The time constant of the voice coil is not below that of the magnet. The two may be mixed up, or one of them "
+        "is in another unit: a coil takes seconds, a magnet many minutes."
+    ),
+    "thermal_unused": (
+        "Nothing tells how hot the voice coil gets: there is no thermal resistance and no power rating of the coil "
+        "alone. Give coil_resistance, or `power: {rated: .., of: coil}`."
+    ),
     "power_of_system": (
         "The rated power is that of a whole system, and its high-pass is not given, so it says nothing about how hot "
         "the coil gets."
@@ -216,7 +243,7 @@ _CABINET = {
         "length is given tune it higher already."
     ),
     "programme_empty": "The programme's table has no level between the lowest frequency and 20 kHz.",
-    "edge_radius": "The edge radius is more than half of the front's smaller side.",
+    "edge_radius": "The edge radius is more than half of the front's smaller side, or as large as the cabinet's depth.",
     "fill_twice": "A filling is given in two ways.",
     "fill_too_dense": (
         "The mass of the filling over its volume is more than fibre can be packed to; probably the mass is wrong."
@@ -260,6 +287,9 @@ _CABINET = {
 }
 
 _KIT = {
+    "assembly_too_warm": (
+        "The air about the parts is as warm as what the hot-melt glue bears, so the board would come apart by itself."
+    ),
     "air_impossible": "At this temperature, pressure and humidity the air would be mostly water vapour.",
     "air_twice": "The air is given by its weather and by its density and speed of sound.",
     "stock_columns": "The heading of a stock list has a wrong column, or a row has more cells than the heading.",
@@ -279,7 +309,6 @@ _RESULT = {
         "The circuit has no unique solution, for example because parts of 0 ohm close a loop or lie across the input."
     ),
     "impedance_low": "The impedance falls below the lowest load that the amplifier stands.",
-    "edges_sharp": "The rounding of the cabinet's edges is not in the diffraction model; the edges are computed sharp.",
     "fill_without_effect": (
         "The rigid-fibre model adds mass and resistance to moving air and leaves its compression adiabatic. In a box "
         "the air only compresses, so this model does nothing there; the default model power_law does."

@@ -14,6 +14,7 @@ _END = (
     "Outer end: flanged (default), along_wall (a flange, and one side of the duct goes on as a wall), in_corner (two "
     "sides do), unflanged, or ideal (zero pressure)."
 )
+_AT = "Places from inward (below zero) to outward, with rest (0 mm) between the first and the last."
 _PORT_SHAPE = {
     "diameter": "Inner diameter (or give area, or width and height).",
     "area": "Area of one (or give diameter, or width and height).",
@@ -35,6 +36,7 @@ KEYS: dict[str, dict[str, str]] = {
         "stock": "The drawer: which values can be had; default E12.",
         "drivers": "Name -> driver.",
         "crossover": "The board: parts between points, and the drivers on it.",
+        "assembly": "The air about the parts and the glue on the board; default 25 degC, 70 degC.",
         "cabinets": "Name -> cabinet.",
         "variants": "Name -> one build of the kit.",
     },
@@ -57,6 +59,10 @@ KEYS: dict[str, dict[str, str]] = {
         "spectrum": "sine, pink, iec, bass_heavy, or the name of a table file (Hz, dB in third octaves).",
         "crest_factor": "Peak over rms of the signal that reaches the amplifier; default 12 dB.",
         "from": "Lowest frequency; default 20 Hz.",
+    },
+    "Assembly": {
+        "ambient": "Air about the parts, inside a cabinet in use; default 25 degC.",
+        "hot_melt_bears": "Where hot-melt glue gets soft, as a rule 60 to 80 degC; default 70 degC.",
     },
     "Listening": {
         "distance": "From the axis driver's cutout; default 1 m.",
@@ -104,6 +110,33 @@ KEYS: dict[str, dict[str, str]] = {
         "shunted": "The coil with the semi-inductance across it.",
         "semi": "Semi-inductance in ohm s^0.5, written bare.",
     },
+    "LargeSignal": {
+        "bl": "Force factor: {at: [..], is: [..]} or {polynomial: [..]}.",
+        "stiffness": "Stiffness of the suspension: {at: [..], is: [..]} or {polynomial: [..]}.",
+        "inductance": "Inductance of the voice coil; scales its model: {at: [..], is: [..]} or {polynomial: [..]}.",
+    },
+    "BlCurve": {
+        "at": _AT,
+        "is": "The force factor at each place.",
+        "polynomial": "Instead: bare numbers in T.m, T.m/mm, T.m/mm2 and so on.",
+    },
+    "StiffnessCurve": {
+        "at": _AT,
+        "is": "The stiffness at each place.",
+        "polynomial": "Instead: bare numbers in N/mm, N/mm2, N/mm3 and so on.",
+    },
+    "InductanceCurve": {
+        "at": _AT,
+        "is": "The inductance at each place.",
+        "polynomial": "Instead: bare numbers in mH, mH/mm, mH/mm2 and so on.",
+    },
+    "Thermal": {
+        "coil_resistance": "From the voice coil to the magnet; default the usual share, or from power of: coil.",
+        "coil_time": "Time constant of that step; default 10 s, of a midrange 5 s, of a tweeter 2 s.",
+        "magnet_resistance": "From the magnet to the air; default the usual share, or from power of: coil.",
+        "magnet_time": "Time constant of that step; default 30 min, of a midrange 20 min, of a tweeter 10 min.",
+        "highest": "Temperature that the voice coil stands; default 150 degC.",
+    },
     "Driver": {
         "role": "woofer (default), midrange or tweeter.",
         "re": "Resistance of the voice coil at dc.",
@@ -125,7 +158,9 @@ KEYS: dict[str, dict[str, str]] = {
         "linear_excursion": "One-way peak; +-4 mm and 8 mm p-p mean the same as 4 mm.",
         "linear_excursion_by": "How it is defined: overhang, distortion, bl_82, or unknown (default).",
         "damage_excursion": "One-way peak at which damage begins.",
+        "large_signal": "How bl, stiffness and inductance change over the excursion.",
         "power": "Rated power: {rated, of, high_pass}.",
+        "thermal": "How the voice coil gets rid of its heat, and how hot it may get.",
         "origin": "measured, published (default), derived or assumed; a limit that is only assumed decides nothing.",
         "air_load": "What mms holds of the air: included (default; that of a baffle, both sides), free_air, or none.",
         "voice_coil_temperature": "At which the driver is computed, -40 to 300 degC; default 20 degC, as re is stated.",
@@ -150,6 +185,7 @@ KEYS: dict[str, dict[str, str]] = {
         "voltage_rating": "Peak or dc.",
         "current_rating": "Rms.",
         "power_rating": "Of the whole group.",
+        "temperature_rise": "Of a resistor's surface above the air at its full power_rating; default 200 K.",
         "reason": "Why a state that leaves something unconnected is meant.",
     },
     "Part": {"between": "The two points it joins.", "normally": "fit (default), link or omit."},

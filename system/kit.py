@@ -14,14 +14,51 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from system.cabinet import (
+    Baffle,
+    BendSpec,
+    Cabinet,
+    Chamber,
+    Cutout,
+    Face,
+    FillModel,
+    FillSpec,
+    LineChamber,
+    MouthSpec,
+    PipeEnd,
+    PortSpec,
+    RadiatorChamber,
+    RadiatorSpec,
+    SealedChamber,
+    SectionSpec,
+    VentedChamber,
+)
 from system.findings import Finding, KitError, Severity
 
-Face = Literal["front", "rear", "left", "right", "top", "bottom"]
+__all__ = [  # of a cabinet, told from here too
+    "Baffle",
+    "BendSpec",
+    "Cabinet",
+    "Chamber",
+    "Cutout",
+    "Face",
+    "FillModel",
+    "FillSpec",
+    "LineChamber",
+    "MouthSpec",
+    "PipeEnd",
+    "PortSpec",
+    "RadiatorChamber",
+    "RadiatorSpec",
+    "SealedChamber",
+    "SectionSpec",
+    "VentedChamber",
+]
+
 Attitude = Literal["upright", "on_left_side", "on_right_side"]
 State = Literal["fit", "link", "omit"]
 Role = Literal["woofer", "midrange", "tweeter"]
 PartKind = Literal["resistor", "capacitor", "coil"]
-PipeEnd = Literal["ideal", "unflanged", "flanged", "along_wall", "in_corner"]
 AirLoad = Literal["included", "free_air", "none"]
 Winding = Literal["copper", "aluminium"]
 ROOM_TEMPERATURE = 293.15  # K, 20 degC: re is that of a coil this warm
@@ -127,6 +164,43 @@ class PowerRating:
 
 
 @dataclass(frozen=True, slots=True)
+class CurveSpec:
+    """A quantity over displacement (m, outward positive), in SI: `coefficients` of 1, x, x^2, ..., or `values` at
+    rising `places` on both sides of rest."""
+
+    coefficients: tuple[float, ...] = ()
+    places: tuple[float, ...] = ()
+    values: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LargeSignalSpec:
+    """How a driver changes over its excursion, as its data sheet draws it; None where it is taken as constant.
+
+    At rest the curves agree with the small-signal figures to within what a data sheet is rounded to, not exactly.
+    """
+
+    bl: CurveSpec | None = None  # T m
+    stiffness: CurveSpec | None = None  # N/m
+    inductance: CurveSpec | None = None  # H
+
+
+@dataclass(frozen=True, slots=True)
+class ThermalSpec:
+    """How the heat leaves a voice coil: K/W and s of the step from coil to magnet, and of that from magnet to air.
+
+    `highest` (K) is the temperature that the coil stands; `assumed` names what of the five was not given.
+    """
+
+    coil_resistance: float
+    coil_time: float
+    magnet_resistance: float
+    magnet_time: float
+    highest: float
+    assumed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class DriverData:
     """A driver as its data sheet gives it.
 
@@ -134,7 +208,7 @@ class DriverData:
     then optional. `linear_excursion` and `damage_excursion` are one-way peaks in metres. `re` and `impedance` are
     those of a cold coil; `voice_coil_temperature` (K) is the one it is computed at. `air_load` says how much of the
     air's mass is in small_signal.mms: all of it, or only what a cone in free air carries (a mass stated without any
-    has had that added by the reader).
+    has had that added by the reader). Without `thermal` nothing is known of its heat but what `power` says.
     """
 
     name: str
@@ -153,6 +227,8 @@ class DriverData:
     air_load: AirLoad = "included"
     voice_coil_temperature: float = ROOM_TEMPERATURE
     winding: Winding = "copper"
+    large_signal: LargeSignalSpec | None = None  # only with small_signal
+    thermal: ThermalSpec | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +249,7 @@ class Part:
     voltage_rating: float | None = None  # V, peak or dc
     current_rating: float | None = None  # A rms
     power_rating: float | None = None  # W
+    temperature_rise: float | None = None  # K, of a resistor's surface at its power_rating
     saturation_current: float | None = None  # A peak
     marked_value: float | None = None  # what is printed on the part, where `value` was measured on this one
 
@@ -203,182 +280,6 @@ class Hookup:
 class Coupling:
     coils: tuple[str, str]
     coefficient: float  # -1 to 1
-
-
-@dataclass(frozen=True, slots=True)
-class Cutout:
-    """The centre of a cutout on a face, from that face's lower left corner seen from outside (m)."""
-
-    face: Face
-    at: tuple[float, float]
-    set_back: float = 0.0  # acoustic centre behind the face, m
-
-
-@dataclass(frozen=True, slots=True)
-class Baffle:
-    """The outside of the cabinet, standing, seen from the front (m)."""
-
-    width: float
-    height: float
-    depth: float
-    edge_radius: float = 0.0
-
-
-FillModel = Literal["power_law", "power_law_1970", "low_frequency", "rigid_fibre"]
-
-
-@dataclass(frozen=True, slots=True)
-class FillSpec:
-    """Fibrous filling by its flow resistivity (Pa s/m2) and the fluid model that interprets it.
-
-    `fibre_density` is kg of fibre per m3 of the space it fills, None where only the flow resistivity is known. `share`
-    is the part of the cross-section that it takes, below 1 for a lining. The true flow resistivity lies between the
-    one given over `spread` and times `spread`.
-    """
-
-    flow_resistivity: float
-    model: FillModel = "power_law"
-    fibre_density: float | None = None
-    share: float = 1.0
-    spread: float = 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class PortSpec:
-    """A duct of `count` like ports: `area` (m2) of one, `length` (m; None where the box's tuning gives it).
-
-    `hydraulic_ratio` is the hydraulic radius over that of a round port of this area (1 for round), `clearance` (m) the
-    distance from the inner end to a wall that faces it, `speed_limit` (m/s) the peak speed of air it is to stay under.
-    """
-
-    area: float
-    length: float | None
-    count: int
-    end: PipeEnd
-    inner_end: PipeEnd
-    cutout: Cutout | None = None
-    hydraulic_ratio: float = 1.0
-    clearance: float | None = None
-    speed_limit: float = math.inf
-
-
-@dataclass(frozen=True, slots=True)
-class RadiatorSpec:
-    """`count` like passive radiators: sd (m2), mms (kg), cms (m/N), rms (kg/s) of one; excursions are one-way peaks."""
-
-    sd: float
-    mms: float
-    cms: float
-    rms: float
-    count: int
-    cutout: Cutout | None = None
-    linear_excursion: float | None = None
-    damage_excursion: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class SealedChamber:
-    """Losses are Q values; math.inf is lossless.
-
-    With `along` (m, an inner dimension) the box has a standing wave along it, and `positions` (m from one end, in the
-    order of `drivers`) says where the drivers sit on that wave.
-    """
-
-    drivers: tuple[str, ...]
-    volume: float
-    leak: float
-    absorption: float
-    fill: FillSpec | None = None
-    along: float | None = None
-    positions: tuple[float, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class VentedChamber:
-    drivers: tuple[str, ...]
-    volume: float
-    ports: tuple[PortSpec, ...]
-    tuning: float | None  # Hz; then the ports without a length get one
-    leak: float
-    absorption: float
-    port: float
-    fill: FillSpec | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class RadiatorChamber:
-    drivers: tuple[str, ...]
-    volume: float
-    radiators: tuple[RadiatorSpec, ...]
-    leak: float
-    absorption: float
-    fill: FillSpec | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class BendSpec:
-    """A bend of rectangular section in its own plane: `angle` (rad), `inner_radius` and the depth `across` it (m)."""
-
-    angle: float
-    inner_radius: float
-    across: float
-
-
-@dataclass(frozen=True, slots=True)
-class SectionSpec:
-    """A stretch of line from the closed end towards the mouth: length (m), areas (m2).
-
-    `hydraulic_ratio` is the hydraulic radius over that of a round duct of the same area. With a `bend` the length is
-    that of the centre line.
-    """
-
-    length: float
-    area: float
-    end_area: float
-    taper: Literal["area_linear", "conical", "exponential"] = "area_linear"
-    fill: FillSpec | None = None
-    hydraulic_ratio: float = 1.0
-    bend: BendSpec | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class MouthSpec:
-    """An opening of a line: with `port`, the duct before the outside; without, the line itself opens in `end`.
-
-    `at` (m from the closed end) is where it leaves the line; None: at the line's end. `speed_limit` (m/s) is the
-    port's, or of a mouth without one the usual.
-    """
-
-    end: PipeEnd
-    port: PortSpec | None = None
-    cutout: Cutout | None = None
-    at: float | None = None
-    speed_limit: float = math.inf
-
-
-@dataclass(frozen=True, slots=True)
-class LineChamber:
-    """`positions` (m along the axis from the closed end) are in the order of `drivers`; no `mouths`: closed."""
-
-    drivers: tuple[str, ...]
-    positions: tuple[float, ...]
-    profile: tuple[SectionSpec, ...]
-    mouths: tuple[MouthSpec, ...]
-    lossy_walls: bool = True
-    step_correction: bool = False
-
-
-Chamber = SealedChamber | VentedChamber | RadiatorChamber | LineChamber
-
-
-@dataclass(frozen=True, slots=True)
-class Cabinet:
-    """A cabinet: chambers, and where it has a baffle the places of what radiates."""
-
-    name: str
-    baffle: Baffle | None
-    cutouts: Mapping[str, Cutout]
-    chambers: tuple[Chamber, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -432,6 +333,14 @@ class Stock:
 
 
 @dataclass(frozen=True, slots=True)
+class AssemblySpec:
+    """How the board is put together (K): the air about its parts, and what the hot-melt glue on it bears."""
+
+    ambient: float = 298.15
+    hot_melt_bears: float = 343.15
+
+
+@dataclass(frozen=True, slots=True)
 class Variant:
     """One build of the kit, everything resolved."""
 
@@ -462,6 +371,7 @@ class Kit:
     variants: Mapping[str, Variant]
     findings: tuple[Finding, ...]
     positions: Mapping[str, tuple[int, int]] = field(default_factory=dict)  # line and column of each dotted path
+    assembly: AssemblySpec = AssemblySpec()
 
     def locate(self, path: str) -> tuple[int, int]:
         """Line and column (from 1) of a dotted path in the file, or of its nearest parent, else of its beginning."""

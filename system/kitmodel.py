@@ -16,7 +16,9 @@ from system.fields import (
     Angle,
     Compliance,
     Current,
+    Displacement,
     Excursion,
+    ForceFactor,
     Frequency,
     Inductance,
     Length,
@@ -30,6 +32,8 @@ from system.fields import (
     Resistance,
     Role,
     State,
+    Stiffness,
+    ThermalResistance,
     Tolerance,
     Voltage,
     Volume,
@@ -164,6 +168,52 @@ VoiceCoil = Annotated[
 ]
 
 
+Rows = Field(min_length=1, max_length=200)
+
+
+class CurveShape(Model):
+    """What the curves over excursion share."""
+
+    at: Annotated[list[Displacement], Rows] | None = None
+    polynomial: Annotated[list[Annotated[float, Number(-1e6, 1e6)]], Field(min_length=1, max_length=11)] | None = None
+
+
+class BlCurve(CurveShape):
+    """The force factor over excursion: values at places, or a polynomial."""
+
+    values: Annotated[list[ForceFactor], Rows] | None = Field(None, alias="is")
+
+
+class StiffnessCurve(CurveShape):
+    """The suspension's stiffness over excursion: values at places, or a polynomial."""
+
+    values: Annotated[list[Stiffness], Rows] | None = Field(None, alias="is")
+
+
+class InductanceCurve(CurveShape):
+    """The voice coil's inductance over excursion: values at places, or a polynomial."""
+
+    values: Annotated[list[Inductance], Rows] | None = Field(None, alias="is")
+
+
+class LargeSignal(Model):
+    """What changes over the excursion; what is left out stays as it is at rest."""
+
+    bl: BlCurve | None = None
+    stiffness: StiffnessCurve | None = None
+    inductance: InductanceCurve | None = None
+
+
+class Thermal(Model):
+    """The way of the heat from the voice coil through the magnet to the air, and how hot the coil may get."""
+
+    coil_resistance: ThermalResistance | None = None
+    coil_time: Annotated[float, Quantity("time", low="0.05 s", high="10 min")] | None = None
+    magnet_resistance: ThermalResistance | None = None
+    magnet_time: Annotated[float, Quantity("time", low="5 s", high="24 h")] | None = None
+    highest: Annotated[float, Quantity("temperature", low="40 degC", high="300 degC")] | None = None
+
+
 class Driver(Model):
     """A driver as its data sheet gives it: any sufficient set of small-signal parameters, or two tables."""
 
@@ -179,7 +229,7 @@ class Driver(Model):
     mms: Mass | None = None
     cms: Compliance | None = None
     rms: MechanicalResistance | None = None
-    bl: Annotated[float, Quantity("force_factor")] | None = None
+    bl: ForceFactor | None = None
     prefer: Annotated[list[Name], Field(min_length=1)] | None = None
     voice_coil: VoiceCoil | None = None
     impedance: Text | None = None
@@ -187,7 +237,9 @@ class Driver(Model):
     linear_excursion: Excursion | None = None
     linear_excursion_by: Literal["overhang", "distortion", "bl_82", "unknown"] = "unknown"
     damage_excursion: Excursion | None = None
+    large_signal: LargeSignal | None = None
     power: DriverPower | None = None
+    thermal: Thermal | None = None
     origin: Literal["measured", "published", "derived", "assumed"] | None = None
     air_load: Literal["included", "free_air", "none"] = "included"
     voice_coil_temperature: Annotated[float, Quantity("temperature", low="-40 degC", high="300 degC")] | None = None
@@ -227,6 +279,7 @@ class PartFields(Model):
     voltage_rating: Voltage | None = None
     current_rating: Current | None = None
     power_rating: Power | None = None
+    temperature_rise: Annotated[float, Quantity("temperature_difference", low="10 K", high="500 K")] | None = None
     reason: Text | None = None
 
 
@@ -271,6 +324,13 @@ class Crossover(Model):
     parts: Entry[dict[Name, Entry[Part]]] = None
     coupled: Entry[list[Entry[Coupled]]] = None
     hookup: Entry[Annotated[dict[Name, Entry[Hookup]], Field(min_length=1)]] = None
+
+
+class Assembly(Model):
+    """How the board is put together: the air about its parts, and what the glue on it bears."""
+
+    ambient: Annotated[float, Quantity("temperature", low="-20 degC", high="60 degC")] | None = None
+    hot_melt_bears: Annotated[float, Quantity("temperature", low="30 degC", high="250 degC")] | None = None
 
 
 class Distances(Model):
@@ -349,5 +409,6 @@ class KitFile(Model):
     stock: Entry[Stock] = None
     drivers: Entry[Annotated[dict[Name, Entry[Driver]], Field(min_length=1)]] = None
     crossover: Entry[Crossover] = None
+    assembly: Entry[Assembly] = None
     cabinets: Entry[Annotated[dict[Name, Entry[Cabinet]], Field(min_length=1)]] = None
     variants: Entry[Annotated[dict[Name, Entry[Variant]], Field(min_length=1)]] = None

@@ -237,10 +237,14 @@ def _other_means(states: States, woofer: str, link: Figures, receiver: HighPass 
 
 
 def _assumed(kit: Kit, variant: Variant, data: DriverData) -> tuple[str, ...]:
-    """The assumptions of the kit file that this verdict rests on: those of its cabinet, driver, programme and air."""
+    """The assumptions of the kit file that this verdict rests on: those of its cabinet, driver, programme and air.
+
+    Not those of heat, which is no part of it.
+    """
+    heat = f"drivers.{data.name}.thermal"
     mine = (f"cabinets.{variant.cabinet.name}.", f"drivers.{data.name}.", "programme.", "air.")
-    texts = [f.message or f.found for f in kit.findings if f.code == "assumed" and f"{f.path}.".startswith(mine)]
-    return tuple(dict.fromkeys(texts))
+    assumed = [f for f in kit.findings if f.code == "assumed" and f.path != heat]
+    return tuple(dict.fromkeys(f.message or f.found for f in assumed if f"{f.path}.".startswith(mine)))
 
 
 def _because(

@@ -8,7 +8,7 @@ from system.kit import AirSpec, Kit
 from system.resolve_board import Board, resolve_board
 from system.resolve_cabinets import resolve_cabinet
 from system.resolve_drivers import resolve_driver
-from system.resolve_settings import resolve_air, resolve_amplifier, resolve_programme, resolve_stock
+from system.resolve_settings import resolve_air, resolve_amplifier, resolve_assembly, resolve_programme, resolve_stock
 from system.resolve_variants import Surroundings, resolve_variant
 
 
@@ -34,12 +34,16 @@ def resolve(file: edge.KitFile, context: Context) -> Kit | None:
         name: resolve_variant(name, variant, shared, context) if variant else None
         for name, variant in (file.variants or {}).items()
     }
+    places = (place for variant in variants.values() if variant for place in variant.places.values())
+    warm = [*(driver and driver.thermal for driver in drivers.values()), *(p.part.temperature_rise for p in places)]
+    assembly = resolve_assembly(file.assembly, any(warm), context)
     if report.faulty:
         return None
     _note_unused(file, context)
-    assert amplifier  # what lacks one of these five has had its error
+    assert amplifier  # what lacks one of these six has had its error
     assert programme
     assert stock
+    assert assembly
     assert board.input
     assert file.kit
     return Kit(
@@ -54,6 +58,7 @@ def resolve(file: edge.KitFile, context: Context) -> Kit | None:
         variants={name: variant for name, variant in variants.items() if variant},
         findings=report.sorted(),
         positions=report.positions(),
+        assembly=assembly,
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from enclosures.tuning import tuned_port_length
@@ -41,11 +42,12 @@ def resolve_cabinet(name: str, cabinet: edge.Cabinet, hookups: Hookups | None, c
     path = ("cabinets", name)
     baffle = Baffle(**cabinet.baffle.model_dump()) if cabinet.baffle else None
     unknown_baffle = cabinet.baffle is None and context.has((*path, "baffle"))
-    if baffle and 2 * baffle.edge_radius > min(baffle.width, baffle.height):
-        found = f"{name}: edge_radius is {context.text((*path, 'baffle', 'edge_radius'))}, more than half of the front"
-        context.report.error(
-            "edge_radius", (*path, "baffle", "edge_radius"), found, "it is the radius of the front's edges"
-        )
+    if baffle and (2 * baffle.edge_radius > min(baffle.width, baffle.height) or baffle.edge_radius >= baffle.depth):
+        at = (*path, "baffle", "edge_radius")
+        found = f"{name}: edge_radius is {context.text(at)}, and no such rounding fits the front"
+        allowed = f"at most half of {mm(min(baffle.width, baffle.height))}, and less than the depth, {mm(baffle.depth)}"
+        context.report.error("edge_radius", at, found, allowed)
+        baffle = replace(baffle, edge_radius=0.0)  # cutouts are told of the faults that remain
     places = Places(baffle, unknown_baffle, context)
     if cabinet.cutouts is None and context.has((*path, "cutouts")):
         context.doubtful.add(path)

@@ -22,11 +22,14 @@ from system.kit import (
     Coil,
     DriverData,
     HighPass,
+    LargeSignalSpec,
     PowerRating,
     ResponseTable,
     SmallSignal,
     Table,
 )
+from system.resolve_curves import resolve_large_signal
+from system.resolve_heat import resolve_thermal
 from system.tables import IMPEDANCE, RESPONSE, read_table
 
 PARAMETERS = ("re", "fs", "qms", "qes", "qts", "vas", "sd", "mms", "cms", "rms", "bl")
@@ -62,7 +65,9 @@ def resolve_driver(name: str, driver: edge.Driver, context: Context) -> DriverDa
     small = _small_signal(driver, given, tables, path, context)
     check_excursions(driver.linear_excursion, driver.damage_excursion, path, context)
     power = _power(driver.power, path, context)
+    thermal = resolve_thermal(driver.thermal, power, driver.role, path, context)
     coil = _coil(driver.voice_coil)
+    large_signal = _large_signal(driver, small, tables, coil, path, context)
     if small is not None and coil is None and impedance is None:
         context.assumed(path, f"{name} has no voice_coil", "its coil is taken as a resistance without inductance")
     if driver.origin is None:
@@ -86,6 +91,8 @@ def resolve_driver(name: str, driver: edge.Driver, context: Context) -> DriverDa
         air_load="included" if driver.air_load == "included" else "free_air",
         voice_coil_temperature=driver.voice_coil_temperature or ROOM_TEMPERATURE,
         winding=driver.winding,
+        large_signal=large_signal,
+        thermal=thermal,
     )
 
 
@@ -239,6 +246,19 @@ def _coil(coil: edge.VoiceCoil | None) -> Coil | None:
         return None
     parameters = {key: float(value) for key, value in coil.model_dump(exclude={"model", "at"}).items()}
     return Coil(coil.model, parameters)
+
+
+def _large_signal(
+    driver: edge.Driver, small: SmallSignal | None, tables: bool, coil: Coil | None, path: Path_, context: Context
+) -> LargeSignalSpec | None:
+    """The curves of a driver whose small-signal figures are known: they say how those change."""
+    if small is not None:
+        return resolve_large_signal(driver, small, coil, path, context)
+    if driver.large_signal is not None and tables:
+        at = (*path, "large_signal")
+        found = f"{path[-1]} has large_signal and no full set of small-signal parameters"
+        context.report.note("driver_unused", at, found, "the driver is known by its tables only", key=True)
+    return None
 
 
 def _power(power: edge.DriverPower | None, path: Path_, context: Context) -> PowerRating | None:

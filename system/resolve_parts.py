@@ -20,8 +20,9 @@ _SHARED |= {"voltage_rating", "current_rating", "power_rating"}
 FIELDS: Mapping[PartKind, frozenset[str]] = {
     "capacitor": frozenset(_SHARED | {"series_resistance", "dissipation_factor", "at", "leakage_resistance"}),
     "coil": frozenset(_SHARED | {"dc_resistance", "core", "saturation_current"}),
-    "resistor": frozenset(_SHARED),
+    "resistor": frozenset(_SHARED | {"temperature_rise"}),
 }
+USUAL_RISE = 200.0  # K, of a wire-wound resistor's surface at its full rating; common practice, no source
 CAPACITOR_TYPES = ("film", "non_polar", "polypropylene", "polyester", "ceramic", "mica", "paper")
 POLARISED = ("polarised", "polarized", "electrolytic", "tantalum")
 STATES: tuple[State, ...] = get_args(State)
@@ -85,6 +86,7 @@ def make_part(reference: str, fields: edge.PartFields, where: Callable[[str], Pa
     sound = _capacitor_is_sound(reference, fields, kind, where, context) and sound
     if not sound:
         return None
+    rise = _temperature_rise(reference, fields, kind, where, context)
     if kind == "coil" and fields.core == "iron" and fields.saturation_current is None:
         found = f"{reference} has an iron core and no saturation_current"
         report.note("saturation_unknown", where("core"), found, "whether it saturates cannot be told")
@@ -103,9 +105,26 @@ def make_part(reference: str, fields: edge.PartFields, where: Callable[[str], Pa
         voltage_rating=fields.voltage_rating,
         current_rating=fields.current_rating,
         power_rating=fields.power_rating,
+        temperature_rise=rise,
         saturation_current=fields.saturation_current,
         marked_value=marked if fields.measured is not None else None,
     )
+
+
+def _temperature_rise(
+    reference: str, fields: edge.PartFields, kind: str, where: Callable[[str], Path_], context: Context
+) -> float | None:
+    """Of a resistor's surface at its power rating, K; the usual where there is a rating only."""
+    if fields.temperature_rise is not None and fields.power_rating is None:
+        found = f"{reference} has temperature_rise and no power_rating"
+        context.missing(where("temperature_rise"), found, "the rise is that at the full rating")
+        return None
+    if kind != "resistor" or fields.power_rating is None or fields.temperature_rise is not None:
+        return fields.temperature_rise
+    context.assumed(
+        where("power_rating"), f"{reference} has no temperature_rise", f"{USUAL_RISE:g} K at its power_rating assumed"
+    )
+    return USUAL_RISE
 
 
 def _capacitor_is_sound(
@@ -253,7 +272,7 @@ def _changed(
 
 
 _LOSSES = ("series_resistance", "dissipation_factor", "dc_resistance", "leakage_resistance")
-_RATINGS = ("voltage_rating", "current_rating", "power_rating", "saturation_current")
+_RATINGS = ("voltage_rating", "current_rating", "power_rating", "temperature_rise", "saturation_current")
 
 
 def _say_what_is_kept(place: BoardPlace, named: set[str], path: Path_, context: Context) -> None:

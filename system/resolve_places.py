@@ -11,6 +11,9 @@ from system.context import Context, Path_
 from system.document import label
 from system.kit import Baffle, Cutout, Face
 
+# On which faces, seen from outside, the left, the right, the lower and the upper edge is one of the front's.
+_FRONT_EDGE = (("front", "right"), ("front", "left"), ("front", "top"), ("front", "bottom"))
+
 
 def mm(metres: float) -> str:
     """A length as a message shows it."""
@@ -59,11 +62,11 @@ class Places:
         hole = _Hole(path, cutout, math.sqrt(area / math.pi))
         (x, y), report = cutout.at, self.context.report
         if self.baffle is not None:
-            width, height, _ = self._size(cutout.face)
-            room = min(x, width - x, y, height - y)
+            (left, right), (below, above) = self._flat(cutout.face)
+            room = min(x - left, right - x, y - below, above - y)
             if room < hole.radius:
                 found = f"{label(path)} is {mm(2 * hole.radius)} wide, and its centre {mm(room)} from an edge"
-                report.error("cutout_over_edge", path, found, "a cutout lies wholly on its face")
+                report.error("cutout_over_edge", path, found, "a cutout lies wholly on the flat of its face")
         for other in self._holes:
             apart = math.dist(cutout.at, other.cutout.at)
             inside = apart + min(hole.radius, other.radius) <= max(hole.radius, other.radius)
@@ -86,6 +89,14 @@ class Places:
         front, side, top = (width, height, depth), (depth, height, width), (width, depth, height)
         return {"front": front, "rear": front, "left": side, "right": side, "top": top, "bottom": top}[face]
 
+    def _flat(self, face: Face) -> tuple[tuple[float, float], tuple[float, float]]:
+        """From where to where (m) a face is flat, across and up: the front's edges take off their radius."""
+        assert self.baffle is not None
+        width, height, _ = self._size(face)
+        radius = self.baffle.edge_radius
+        left, right, below, above = (radius if face in faces else 0.0 for faces in _FRONT_EDGE)
+        return (left, width - right), (below, height - above)
+
     def _check(self, cutout: Cutout, path: Path_) -> None:
         report = self.context.report
         if self.baffle is None:
@@ -95,10 +106,12 @@ class Places:
                 self.context.doubtful.add(path[:2])
             return
         width, height, across = self._size(cutout.face)
+        (left, right), (below, above) = self._flat(cutout.face)
         x, y = cutout.at
-        if not (0 < x < width and 0 < y < height):
+        if not (left < x < right and below < y < above):
             found = f"{label(path)} has its centre {mm(x)} from the left and {mm(y)} from below"
-            report.error("cutout_outside", path, found, f"its face is {mm(width)} wide and {mm(height)} high")
+            rounded = f", edges rounded by {mm(self.baffle.edge_radius)}" if self.baffle.edge_radius else ""
+            report.error("cutout_outside", path, found, f"its face is {mm(width)} wide and {mm(height)} high{rounded}")
             self.context.doubtful.add(path[:2])
         elif cutout.set_back > across:
             found = f"{label(path)} has its acoustic centre {mm(cutout.set_back)} behind the face"

@@ -11,7 +11,7 @@ from system import quantity
 from system.context import STANDARD_AIR, Context, Path_
 from system.document import advice, label
 from system.fields import Spectrum
-from system.kit import HIGHEST_OF_PROGRAMME, Amplifier, CapacitorStock, Programme, Stock
+from system.kit import HIGHEST_OF_PROGRAMME, Amplifier, AssemblySpec, CapacitorStock, Programme, Stock
 from system.stockfile import read_stock
 from system.tables import BAND_LEVELS, read_table
 
@@ -19,6 +19,7 @@ SERIES = ("E6", "E12", "E24", "E48", "E96", "E192")  # IEC 60063
 SPECTRA: tuple[str, ...] = get_args(Spectrum)
 _DIRECT = ("density", "speed_of_sound")
 _WEATHER = {"temperature": "20 degC", "pressure": "101.325 kPa", "humidity": "50 % humidity"}
+_ASSEMBLY = {"ambient": "25 degC about the parts", "hot_melt_bears": "hot melt that bears 70 degC"}
 _STOCK = {"capacitors": "capacitance", "resistors": "resistance", "coils": "inductance"}
 
 
@@ -109,6 +110,24 @@ def resolve_programme(programme: edge.Programme | None, context: Context) -> Pro
     if assumed:
         context.assumed(("programme",), "programme is given in part", f"{_listed(assumed)} assumed")
     return Programme("table" if table else spectrum, crest, programme.lowest or default.lowest, table)  # type: ignore[arg-type]
+
+
+def resolve_assembly(assembly: edge.Assembly | None, matters: bool, context: Context) -> AssemblySpec | None:
+    """The assembly as given or assumed, which is told where something `matters` that gets warm; None: at fault."""
+    path = ("assembly",)
+    if assembly is None and context.has(path):
+        return None
+    given = assembly.model_dump(exclude_none=True) if assembly else {}
+    assumed = [words for key, words in _ASSEMBLY.items() if key not in given]
+    if assumed and matters:
+        found = "assembly is given in part" if given else "assembly is not given"
+        context.assumed(path, found, f"{_listed(assumed)} assumed")
+    made = AssemblySpec(**given)
+    if made.hot_melt_bears <= made.ambient:
+        found = f"assembly has {made.ambient - 273.15:.4g} degC about the parts, where its hot melt is soft"
+        context.report.error("assembly_too_warm", path, found, "hot_melt_bears must be above ambient", key=True)
+        return None
+    return made
 
 
 def resolve_stock(stock: edge.Stock | None, context: Context) -> Stock | None:

@@ -158,6 +158,16 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
                 advice={"MM": "mm"},
             ),
             Dimension(
+                "displacement",
+                "a displacement",
+                _LENGTHS,
+                "-2 mm",
+                "-100 mm",
+                "100 mm",
+                signed=True,
+                advice={"MM": "mm"},
+            ),
+            Dimension(
                 "mass",
                 "a mass",
                 {
@@ -178,6 +188,15 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
                 "0.001 um/N",
                 "1 m/N",
                 advice={"mm": "mm/N", "mN": "mm/N", "N/mm": "mm/N (1 divided by the stiffness)"},
+            ),
+            Dimension(
+                "stiffness",
+                "a stiffness",
+                {**_same(Unit(Fraction("1e3")), "N/mm", "kN/m"), "N/m": Unit(Fraction(1))},
+                "0.98 N/mm",
+                "0.1 N/m",
+                "1000 N/mm",
+                advice={"mm/N": "N/mm (1 divided by the compliance)", "Nmm": "N/mm", "N.mm": "N/mm"},
             ),
             Dimension(
                 "force_factor",
@@ -225,6 +244,40 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
                 "80 degC",
                 signed=True,
                 advice={"deg": "degC", "c": "degC", "f": "degF", "k": "K"},
+            ),
+            Dimension(
+                "temperature_difference",
+                "a temperature difference",
+                {"K": Unit(Fraction(1))},
+                "200 K",
+                "0.1 K",
+                "1000 K",
+                advice={
+                    **dict.fromkeys(("degC", "deg C", "C", "deg", "k"), "K, the difference"),
+                    **dict.fromkeys(("degF", "deg F", "F"), "K, 5/9 of the difference in degF"),
+                },
+            ),
+            Dimension(
+                "thermal_resistance",
+                "a thermal resistance",
+                _same(Unit(Fraction(1)), "K/W", "degC/W", "deg C/W", "C/W"),
+                "2.8 K/W",
+                "0.001 K/W",
+                "1000 K/W",
+                advice={"k/W": "K/W", "K/w": "K/W", "W/K": "K/W (1 divided by it)", "K": "K/W"},
+            ),
+            Dimension(
+                "time",
+                "a time",
+                {
+                    **_prefixed(".m", "s"),
+                    **_same(Unit(Fraction(60)), "min", "minutes"),
+                    **_same(Unit(Fraction(3600)), "h", "hours"),
+                },
+                "9 s",
+                "0.1 ms",
+                "1000 h",
+                advice={"sec": "s", "S": "s", "Sec": "s", "m": "min", "mins": "min", "hr": "h", "H": "h"},
             ),
             Dimension(
                 "pressure",

@@ -49,7 +49,7 @@ def test_there_are_enough_wrong_kits_and_none_is_left_over() -> None:
 
 
 # codes that the reading of a kit file does not give
-ELSEWHERE = {"frequency_list", "impedance_link", "impedance_low", "edges_sharp", "fill_range", "excursion_unknown"}
+ELSEWHERE = {"frequency_list", "impedance_link", "impedance_low", "fill_range", "excursion_unknown"}
 ELSEWHERE |= {
     "circuit_unsolvable",
     "no_current",
@@ -80,8 +80,10 @@ READERS = [
 ]
 READERS += [
     "resolve_board",
+    "resolve_curves",
     "resolve_drivers",
     "resolve_fills",
+    "resolve_heat",
     "resolve_lines",
     "resolve_places",
     "resolve_ports",
@@ -476,6 +478,7 @@ REFUSED_BY_THE_SCHEMA = """
     unknown_word_placement quantity_no_unit quantity_dimension quantity_letter_point quantity_decimal_comma
     list_length format part_kind_two wrong_type_text_for_mapping bend_with_length bend_without_radius lining_in_a_box
     section_without_length slot_in_bad_units unknown_word_end unknown_word_step_correction
+    curve_in_bad_units thermal_in_bad_units temperature_rise_in_degrees
 """
 
 
@@ -489,7 +492,7 @@ def test_schema_refuses_wrong_kits(name: str) -> None:
 def test_schema_describes_every_key() -> None:
     schema = kit_schema()
     for model in _models():
-        if model.__name__ in ("Model", "PartFields", "PortShape"):
+        if model.__name__ in ("Model", "PartFields", "PortShape", "CurveShape"):
             continue
         definition = schema if model.__name__ == "KitFile" else schema["definitions"][model.__name__]
         assert set(KEYS[model.__name__]) == set(model.keys()) == set(definition["properties"]), model.__name__
