@@ -14,8 +14,12 @@ their paper is the sum of asinh(offset along the edge/distance from it) over bot
 d(eta) = (1/m + 1/l) dz: both are used throughout, the second because beta's integral over eta has a closed form.
 
 The weights do not depend on frequency, only the phase of the path's length does. So each pair of source and listener
-gets one histogram of its paths' lengths (cubic interpolation between bins a tenth of the shortest wavelength apart),
+gets one histogram of its paths' lengths (cubic interpolation between bins a tenth of the shortest wavelength apart)
 and all frequencies follow from it by one product of matrices.
+
+A rounded edge (`enclosures.rounded`) changes the weights with frequency: in first order by an amount that is added to
+beta, here spread along the edge as 1/cosh(nu eta), the course of its slowest part, and in second order by a factor.
+Paths that one change belongs to are kept in a histogram of their own.
 """
 
 from __future__ import annotations
@@ -34,6 +38,7 @@ ON_PLANE = 1e-9  # m; a listener nearer than this to the plane of a face counts 
 SOFT = 0.6  # rad; see `second_order`
 ORDER = 8  # nodes of one Gauss-Legendre rule
 SCALE = NU / (4.0 * math.pi)
+FINE = 8  # parts of a histogram's bin
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +63,16 @@ class Radiator:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Block:
-    """The box between two corners, (3,) each, in m."""
+    """The box between two corners, (3,) each, in m; all edges of the `rounded` faces have this `radius` (m)."""
 
     low: RealArray
     high: RealArray
+    radius: float = 0.0
+    rounded: tuple[Face, ...] = ()
+
+    def is_rounded(self, face: Face, other: Face) -> bool:
+        """Whether the edge between two faces is."""
+        return face in self.rounded or other in self.rounded
 
     def plane(self, face: Face) -> float:
         return float((self.high if face.upper else self.low)[face.axis])
@@ -85,7 +96,7 @@ class Seen:
     sight: RealArray  # (P,)
 
 
-def _across(face: Face) -> Iterator[Face]:
+def across(face: Face) -> Iterator[Face]:
     """The four faces that meet a face."""
     for axis in range(3):
         if axis != face.axis:
@@ -174,11 +185,29 @@ class Paths:
     weights: RealArray
 
 
-def first_order(block: Block, source: Radiator, listeners: RealArray, spacing: float) -> list[Paths]:
-    """The paths over one edge point, for each listener; nodes are about `spacing` (m) apart."""
+@dataclass(frozen=True, slots=True, eq=False)
+class EdgeWave:
+    """The paths from a source over one edge to one listener, and where the edge is rounded what it adds.
+
+    `added` are the same paths, to be weighted by `enclosures.rounded.change` at kappa = k R `across`, the sine of the
+    angle between ray and edge at the edge point nearest to both ends.
+    """
+
+    listener: int
+    edge: Face  # the other face
+    angle: float  # rad, under which the edge sees the listener
+    paths: Paths
+    added: Paths | None
+    across: float
+
+
+def first_order(block: Block, source: Radiator, listeners: RealArray, spacing: float) -> Iterator[EdgeWave]:
+    """The paths over one edge point, for each edge of the source's face and each listener that is in its sight.
+
+    Nodes are about `spacing` (m) apart.
+    """
     place = source.position
-    found: list[list[tuple[RealArray, RealArray]]] = [[] for _ in listeners]
-    for other in _across(source.face):
+    for other in across(source.face):
         axis = 3 - source.face.axis - other.axis
         length = block.length(axis)
         nodes, weights = _nodes(length, 16 + math.ceil(length / spacing))
@@ -188,27 +217,23 @@ def first_order(block: Block, source: Radiator, listeners: RealArray, spacing: f
         growth = _growth(nodes - start, near)
         ends = _growth(np.array([-start, length - start]), near)
         seen = _see(block, source.face, other, listeners)
-        for p, paths in enumerate(found):
-            if seen.sight[p] == 0.0:
-                continue
+        for p in np.flatnonzero(seen.sight):
             far, along, angle = float(seen.radius[p]), float(seen.along[p]), float(seen.angle[p])
             strength = -SCALE * float(seen.sight[p])
             le = np.hypot(nodes - along, far)
-            beta = weights * _beta(growth * _growth(nodes - along, far), angle) / (m * le)
-            paths.append((m + le, strength * beta))
+            both = growth * _growth(nodes - along, far)
+            spread = weights / (m * le)
+            beta = spread * _beta(both, angle)
             # What the nodes miss of a narrow beta (near a shadow boundary, a source near the edge) goes to its peak.
             limits = ends * _growth(np.array([-along, length - along]), far)
             missed = _beta_integral(limits[:1], limits[1:], angle) - np.sum(beta * (m + le))
             peak = np.clip((start * far + along * near) / (near + far), 0.0, length)
             reach = np.hypot(peak - start, near) + np.hypot(peak - along, far)
-            paths.append((np.array([reach]), strength * missed / reach))
-    return [_joined(paths) for paths in found]
-
-
-def _joined(paths: Sequence[tuple[RealArray, RealArray]]) -> Paths:
-    if not paths:
-        return Paths(np.zeros(0), np.zeros(0))
-    return Paths(np.concatenate([p[0] for p in paths]), np.concatenate([p[1] for p in paths]))
+            paths = Paths(np.append(m + le, reach), strength * np.append(beta, missed / reach))
+            added = None
+            if block.is_rounded(source.face, other):
+                added = Paths(m + le, strength * spread * 2.0 / (both + 1.0 / both))  # 1/cosh(nu eta)
+            yield EdgeWave(int(p), other, angle, paths, added, near / float(np.hypot(peak - start, near)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -257,20 +282,38 @@ def _along_face(growth: RealArray, same: bool) -> RealArray:
     return math.sqrt(3.0) / (half + 0.5) if same else -math.sqrt(3.0) / (half - 0.5)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class DoubleWave:
+    """The paths from a source over two edges to one listener, and the angles (rad) under which each sees the next.
+
+    `first` is that of the first edge where it is rounded, `last` that of the second where it is.
+    """
+
+    source: int
+    listener: int
+    via: Face  # the face both edges belong to
+    second: Face  # the other face of the second edge
+    paths: Paths
+    first: float | None
+    last: float | None
+
+
 def second_order(
     block: Block, face: Face, sources: Sequence[Radiator], listeners: RealArray, spacing: float
-) -> Iterator[tuple[int, int, Paths]]:
-    """The paths over two edges from each source on `face` to each listener, as (source, listener, paths), in parts.
+) -> Iterator[DoubleWave]:
+    """The paths over two edges from each source on `face` to each listener, in parts.
 
     Where a face hides the second edge from the listener its wave stops short; the wave over a third edge, not computed,
     is what fills the step. Its transition is as wide as the first Fresnel zone of the face, sqrt(lambda/(pi length)) or
     about 0.6 rad where the wavelength is that of the first interior resonance. So sight fades over `SOFT` either
     side of grazing. (Against fine boundary elements this halves the error beside and lessens it behind the cabinet.)
     """
-    for start in _across(face):
+    for start in across(face):
         for via in (face, start):
             first = start if via == face else face
-            for second in _across(via):
+            # the face between the edges is the source's own, or the one round the first edge
+            bend = (0.0 if via == face else 1.5 * math.pi) if block.is_rounded(face, start) else None
+            for second in across(via):
                 if second == first:
                     continue
                 seen = _see(block, via, second, listeners, SOFT)
@@ -281,8 +324,9 @@ def second_order(
                 legs = [_first_leg(block, pair, face, source) for source in sources]
                 for p in visible:
                     last = _last_leg(block, pair, seen, int(p))
+                    angle = float(seen.angle[p]) if block.is_rounded(via, second) else None
                     for s, leg in enumerate(legs):
-                        yield s, int(p), _through(pair, leg, last)
+                        yield DoubleWave(s, int(p), via, second, _through(pair, leg, last), bend, angle)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -353,36 +397,64 @@ def _through(pair: _Pair, leg: _FirstLeg, last: _LastLeg) -> Paths:
     )
 
 
+def _lagrange() -> RealArray:
+    """The weights (FINE, 4) of bins -1, 0, 1 and 2 for the cubic through them, at parts of the way from 0 to 1."""
+    t = np.arange(FINE) / FINE
+    before, after, beyond = t + 1.0, t - 1.0, t - 2.0
+    return np.stack(
+        [
+            t * after * beyond / -6.0,
+            before * after * beyond / 2.0,
+            before * t * beyond / -2.0,
+            before * t * after / 6.0,
+        ],
+        axis=1,
+    )
+
+
+LAGRANGE = _lagrange()
+
+
 class Echoes:
-    """Histograms of path lengths, one a pair of source and listener, and the spectra that follow from them."""
+    """Histograms of path lengths, one a pair of source and listener in each group, and the spectra that follow."""
 
     def __init__(self, bin_width: float, bins: int, shape: tuple[int, int]) -> None:
         self.bin_width = bin_width
-        self.counts = np.zeros((*shape, bins + 5))
+        self.bins = bins + 5
+        self.shape = shape
+        self.used = 0  # bins, of all that there are
+        self.groups: list[RealArray] = []  # (listeners, sources, bins) each
 
-    def add(self, listener: int, source: int, paths: Paths, shortest: float) -> None:
-        """Put paths in, their lengths counted from `shortest` (m); four-point Lagrange weights at the bins."""
-        where = (paths.lengths - shortest) / self.bin_width + 1.0
-        whole = np.floor(where).astype(np.int64)
-        t = where - whole
-        counts = self.counts[listener, source]
-        before, after, beyond = t + 1.0, t - 1.0, t - 2.0
-        for shift, factor in (
-            (0, t * after * beyond / -6.0),
-            (1, before * after * beyond / 2.0),
-            (2, before * t * beyond / -2.0),
-            (3, before * t * after / 6.0),
-        ):
-            counts += np.bincount(whole + shift, paths.weights * factor, minlength=counts.size)
+    def new_group(self) -> int:
+        self.groups.append(np.zeros((*self.shape, self.bins)))
+        return len(self.groups) - 1
+
+    def add(self, group: int, listener: int, source: int, paths: Paths, shortest: float) -> None:
+        """Put paths in, their lengths counted from `shortest` (m).
+
+        Linearly into `FINE` parts of each bin, and from each part's place with four-point Lagrange weights to bins.
+        """
+        where = (paths.lengths - shortest + self.bin_width) * (FINE / self.bin_width)
+        whole = where.astype(np.int64)
+        self.used = max(self.used, min(int(whole.max()) // FINE + 5, self.bins))
+        later = (where - whole) * paths.weights
+        parts = np.bincount(whole, paths.weights - later, minlength=FINE * self.bins)
+        parts[1:] += np.bincount(whole, later, minlength=FINE * self.bins)[:-1]
+        shares = parts.reshape(self.bins, FINE) @ LAGRANGE
+        counts = self.groups[group][listener, source]
+        for shift in range(4):
+            counts[shift:] += shares[: self.bins - shift, shift]
 
     def spectra(self, wavenumbers: RealArray) -> ComplexArray:
-        """The sum of weight e^{-jk (length - shortest)} of every pair: (F, listeners, sources), 1/m."""
-        listeners, sources, bins = self.counts.shape
+        """The sum of weight e^{-jk (length - shortest)} of every pair: (F, groups, listeners, sources), 1/m."""
         block = 64
-        rows = -(-bins // block)
+        rows = -(-self.used // block)
         step = np.exp(-1j * np.outer(wavenumbers, self.bin_width * np.arange(block)))
         leap = np.exp(-1j * np.outer(wavenumbers, self.bin_width * (block * np.arange(rows) - 2)))
-        wave = (leap[:, :, None] * step[:, None, :]).reshape(wavenumbers.size, rows * block)[:, :bins]
-        counts = self.counts.reshape(listeners * sources, bins).T
-        total = wave.real @ counts + 1j * (wave.imag @ counts)
-        return np.asarray(total.reshape(wavenumbers.size, listeners, sources))
+        wave = (leap[:, :, None] * step[:, None, :]).reshape(wavenumbers.size, rows * block)[:, : self.used]
+        real, imaginary = np.ascontiguousarray(wave.real), np.ascontiguousarray(wave.imag)
+        result = np.empty((wavenumbers.size, len(self.groups), *self.shape), dtype=np.complex128)
+        for g, group in enumerate(self.groups):
+            counts = group[:, :, : self.used].reshape(-1, self.used).T
+            result[:, g] = (real @ counts + 1j * (imaginary @ counts)).reshape(-1, *self.shape)
+        return result

@@ -104,7 +104,7 @@ def paths(
     if box is None:
         raise ValueError("a cabinet that is not in a wall needs its outside measures")
     listeners, low, high, gaps = _images(box, surroundings, listener)
-    body, everywhere, offset = _united(low, high, gaps, sources)
+    body, everywhere, offset = _united(low, high, gaps, sources, box.edge_radius)
     found = free_paths(body, everywhere, listeners - offset, omega, air).sum(axis=1)
     sets = len(everywhere) // max(len(sources), 1)
     return np.asarray(found.reshape(len(found), max(sets, 1), len(sources)).sum(axis=1))
@@ -144,10 +144,16 @@ def _images(
 
 
 def _united(
-    low: RealArray, high: RealArray, touching: Sequence[tuple[int, bool]], sources: Sequence[Source]
+    low: RealArray,
+    high: RealArray,
+    touching: Sequence[tuple[int, bool]],
+    sources: Sequence[Source],
+    edge_radius: float,
 ) -> tuple[Box, list[Source], RealArray]:
     """The cabinet with its images in the planes it touches: one box, all sources (images after the originals, in whole
-    sets), and where the box's own frame has its origin."""
+    sets), and where the box's own frame has its origin. Its front's edges have the radius given (m), and with an image
+    behind it the rear's too.
+    """
     low, high = low.copy(), high.copy()
     everywhere = list(sources)
     for axis, upper in touching:
@@ -161,4 +167,6 @@ def _united(
         low[axis], high[axis] = (low[axis], high[axis] + size) if upper else (low[axis] - size, high[axis])
     width, height, depth = (float(side) for side in high - low)
     offset = np.array([low[0], low[1], high[2]])
-    return Box(width, height, depth), [replace(s, position=s.position - offset) for s in everywhere], offset
+    behind = any(axis == 2 for axis, _ in touching) and edge_radius > 0
+    united = Box(width, height, depth, edge_radius, rounded_rear=behind)
+    return united, [replace(s, position=s.position - offset) for s in everywhere], offset

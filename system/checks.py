@@ -80,13 +80,6 @@ def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
             yield kit.finding("note", "no_figure", f"variants.{variant.name}", f"{variant.name} has no {name}", why)
     if result.detail is not None:
         yield from _handovers(kit, variant, result.detail)
-    baffle = variant.cabinet.baffle
-    if baffle is not None and baffle.edge_radius > 0 and variant.placement.kind != "in_wall":
-        yield kit.finding(
-            "warning", "edges_sharp", f"cabinets.{variant.cabinet.name}.baffle.edge_radius",
-            f"edge_radius {baffle.edge_radius * 1e3:g} mm is not in the model: the edges are computed sharp",
-            "",
-        )  # fmt: skip
     for number, chamber in enumerate(variant.cabinet.chambers):
         specs = [s.fill for s in chamber.profile] if isinstance(chamber, LineChamber) else [chamber.fill]
         here = f"cabinets.{variant.cabinet.name}.chambers.{number}"

@@ -199,7 +199,7 @@ def listening_paths(model: Build, frequency: Floats) -> Paths:
     cabinet, listening = variant.cabinet, variant.listening
     box = None
     if cabinet.baffle:
-        box = Box(cabinet.baffle.width, cabinet.baffle.height, cabinet.baffle.depth)
+        box = Box(cabinet.baffle.width, cabinet.baffle.height, cabinet.baffle.depth, cabinet.baffle.edge_radius)
     centre = Cutout("front", (box.width / 2, box.height / 2)) if box else FRONT_ORIGIN
     axis = cabinet.cutouts.get(axis_name(variant), centre)
     places = bool(cabinet.cutouts)  # without any, all that radiates is one point
