@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 GROUPS = {  # how the help lists the commands
     "Receive": ("start", "proofread"),
-    "Predict": ("predict", "compare"),
+    "Predict": ("predict", "limits", "stress", "compare"),
     "Choose": ("protect",),
     "Reference": ("schema", "explain"),
 }
@@ -42,8 +42,8 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["--help", "-h"]},
-    help="Works out a loudspeaker kit: what each cabinet variant will do, what protects its woofers, which parts to"
-    " fit.\n\n`kitwright KIT.yaml` alone shows every variant on one screen.",
+    help="Works out a loudspeaker kit: what each cabinet variant will do, what gives first, what protects its woofers,"
+    " which parts to fit.\n\n`kitwright KIT.yaml` alone shows every variant on one screen.",
 )
 
 KitFile = Annotated[Path, typer.Argument(metavar="KIT.yaml", help="The kit file.", show_default=False)]
@@ -246,6 +246,93 @@ def _write_netlist(kit: Kit, variants: Sequence[Variant], path: Path, force: boo
             f"--netlist for {len(variants)} variants", "one --variant NAME, since a netlist is one circuit"
         )
     write_file(path, netlist(kit, variants[0]), force)
+
+
+@app.command()
+@_command
+def limits(
+    kit: KitFile,
+    variant: Variants = None,
+    frequencies: Frequencies = None,
+    start: From = None,
+    stop: To = None,
+    points: Points = None,
+    settings: Settings = None,
+    as_json: AsJson = False,
+    output: Output = None,
+    csv: CsvFolder = None,
+    seed: Seed = 0,
+    force: Force = False,
+) -> None:
+    """What gives first, at how many volts, how loud and how hot. Exit status 1 where full volume is too much."""
+    from system import grid
+    from system.ceilings import ceilings
+    from system.checks import examine
+    from system.sheets import data, limit_data, limit_texts
+
+    loaded = _load(kit, settings)
+    asked = _frequencies(frequencies, start, stop, points)
+    variants = _chosen(loaded, variant)
+    showing = Showing.of(kit, output, as_json, force)
+    curves = as_json or showing.drawn or csv is not None
+    frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
+    results = [ceilings(loaded, each, frequency) for each in variants]
+    findings = (*loaded.findings, *examine(loaded, [result.prediction for result in results]))
+    if csv is not None:
+        write_csv(csv, {f"{r.limits.variant.name}.csv": limit_data.limits_csv(r) for r in results}, force)
+
+    def document() -> str:
+        content = {r.limits.variant.name: limit_data.limits(r) for r in results}
+        return data.document(loaded.name, findings, frequency_hz=data.numbers(frequency), variants=content)
+
+    def picture(graphs: Any) -> Any:
+        from system.protect import protect
+
+        return graphs.limits(loaded, results, {each.name: protect(loaded, each) for each in variants})
+
+    showing.show(findings, picture, document, lambda: limit_texts.limits(loaded, results))
+    if any(result.limits.exceeded for result in results):
+        raise typer.Exit(1)
+
+
+@app.command()
+@_command
+def stress(
+    kit: KitFile,
+    variant: Variants = None,
+    settings: Settings = None,
+    as_json: AsJson = False,
+    output: Output = None,
+    csv: CsvFolder = None,
+    seed: Seed = 0,
+    force: Force = False,
+) -> None:
+    """What each part bears, against its ratings, and what to order. Exit status 1 where a part fails."""
+    from system.ceilings import swept_case
+    from system.checks import examine
+    from system.sheets import data, limit_data, stress_texts
+    from system.stress import stress as compute
+
+    loaded = _load(kit, settings)
+    showing = Showing.of(kit, output, as_json, force)
+    cases = [swept_case(loaded, each) for each in _chosen(loaded, variant)]
+    findings = (*loaded.findings, *examine(loaded, [case.result for case in cases]))
+    results = [compute(case) for case in cases]
+    if csv is not None:
+        write_csv(csv, {"stress.csv": limit_data.stress_csv(results)}, force)
+
+    def document() -> str:
+        content = {result.variant.name: limit_data.stress(result) for result in results}
+        return data.document(loaded.name, findings, variants=content)
+
+    showing.show(
+        findings,
+        lambda graphs: graphs.stress(loaded, cases),
+        document,
+        lambda: stress_texts.stress(loaded, results),
+    )
+    if any(result.fails for result in results):
+        raise typer.Exit(1)
 
 
 @app.command()

@@ -2,35 +2,30 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
-import numpy as np
-
-from system import programme, summary
+from system import summary
+from system.build import build
 from system.checks import examine
 from system.findings import Finding
 from system.kit import Kit, Variant
-from system.predict import Prediction, predict
+from system.limits import Case, NotJudged, limits
+from system.predict import Prediction, prediction, summarise
 from system.protect import Verdict, protect
-from system.states import programme_volts
+from system.transfer import transfer
 from system.wording import place
 
 
 @dataclass(frozen=True, slots=True)
 class Loudest:
-    """The most a variant gives before its amplifier clips or a woofer leaves its limit: `volts` rms, `level` in dB.
-
-    On a programme the woofer's limit is the linear one and the level that of the whole programme behind the receiver's
-    high-pass, unweighted; on a sine the verdict's limit, and the reference level. Heat, air speed and part ratings are
-    not judged here.
-    """
+    """The most a variant gives before a limit is reached (`system.limits.Ceiling`): `volts` rms, `level` in dB."""
 
     volts: float
     level: float
     limited_by: str
-    signal: str
+    signal: Literal["programme", "sine"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +36,7 @@ class Row:
     prediction: Prediction
     verdicts: tuple[Verdict, ...]
     loudest: Loudest
+    not_judged: tuple[NotJudged, ...]
     differing: tuple[str, ...]  # "C1 linked", "R1 1.5 ohm"
 
 
@@ -58,38 +54,18 @@ def overview(kit: Kit, variants: Sequence[Variant]) -> Overview:
 
 
 def row(kit: Kit, variant: Variant) -> Row:
-    """Everything the first screen and `compare` say of one variant; its prediction is on the summary's grid."""
-    prediction = predict(kit, variant, summary.GRID)
-    verdicts = protect(kit, variant)
-    return Row(variant, prediction, verdicts, loudest(kit, prediction, verdicts), differing(kit, variant))
+    """Everything the first screen and `compare` say of one variant; its prediction is on the summary's grid.
 
-
-def loudest(kit: Kit, prediction: Prediction, verdicts: Iterable[Verdict]) -> Loudest:
-    """How loud a variant goes, its protective place as it is in that variant."""
-    rms = programme_volts(kit, kit.programme)
-    full = kit.amplifier.rated_volts if rms is None else rms
-    volts, limited_by = full, "the amplifier"
-    for verdict in verdicts:
-        figures = verdict.fitted if verdict.state == "fit" and verdict.fitted else verdict.link
-        if figures is None or verdict.state == "omit":
-            continue  # nothing is known of its woofer, or it is silent
-        margins = figures.margins
-        margin = margins.decisive if rms is None else margins.programme
-        if margin is not None and full * 10 ** (margin / 20) < volts:
-            volts = full * 10 ** (margin / 20)
-            limited_by = f"excursion of {verdict.driver}"
-    return Loudest(volts, _level(kit, prediction, volts), limited_by, "sine" if rms is None else "programme")
-
-
-def _level(kit: Kit, prediction: Prediction, volts: float) -> float:
-    """Level (dB) of the signal at `volts` rms: of the whole programme, or for a sine the reference level."""
-    if kit.programme.spectrum == "sine":
-        return prediction.summary.sensitivity_db + 20 * math.log10(volts / 2.83 / prediction.distance)
-    shares = programme.power_shares(kit.programme, prediction.frequency)
-    gain = programme.high_pass_gain(prediction.variant.receiver_high_pass, prediction.frequency)
-    squared = np.abs(prediction.pressure / prediction.volts / summary.REFERENCE_PRESSURE) ** 2
-    together = max(float(np.sum(shares * squared * gain**2)), summary.SILENCE**2)
-    return 10 * math.log10(together) + 20 * math.log10(volts)
+    Raises KitError where the circuit has no solution.
+    """
+    model = build(kit, variant)
+    acoustics = transfer(model, summary.GRID)
+    result = prediction(model, acoustics, 2.83, summarise(model, acoustics))
+    swept = Case.swept(model, acoustics, result.summary)
+    found = limits(swept, swept)
+    most = found.ceiling
+    loudest = Loudest(most.volts, most.level, most.limited_by, most.signal)
+    return Row(variant, result, protect(kit, variant), loudest, found.not_judged, differing(kit, variant))
 
 
 def differing(kit: Kit, variant: Variant) -> tuple[str, ...]:

@@ -9,17 +9,22 @@ from numpy.typing import NDArray
 
 from system import wording
 from system.along import LinePressure
+from system.ceilings import Ceilings
 from system.compare import Comparison
 from system.filling import Band
 from system.findings import usage_error
 from system.kit import Kit, RadiatorSpec
 from system.predict import Prediction
 from system.protect import Verdict, alike
+from system.sheets import limit_graphs
+from system.sheets.limit_graphs import stress
 from system.sheets.plots import Graph, Line, Shade
 from system.sheets.texts import VERDICTS, cabinet_text, placement_text, polarity_text, programme_text
 from system.summary import level
 
 Floats = NDArray[np.float64]
+
+__all__ = ["comparison", "limits", "predictions", "protection", "stress"]
 
 MOVING = 1000.0  # Hz, top of the graphs of excursion and air speed
 HANDOVER = 200.0  # Hz, bottom of the graph of a tweeter both ways round
@@ -188,6 +193,18 @@ def comparison(result: Comparison) -> list[Graph]:
     impedances = [Line(name, np.abs(p.impedance)) for name, p in drawing.items()]
     seen = Graph("Is the amplifier safe?", "what the amplifier sees", "impedance", f, impedances)
     return [Graph("How low and how even?", volts, "level", f, levels), *([seen] if impedances else [])]
+
+
+def limits(kit: Kit, results: Sequence[Ceilings], verdicts: Mapping[str, Sequence[Verdict]]) -> list[Graph]:
+    """For each variant: volts, level, excursion in each state of the protective place, hot coils, distortion."""
+    graphs: list[Graph] = []
+    for result in results:
+        name = result.limits.variant.name
+        graphs += limit_graphs.limits(kit, result)
+        if any(verdict.curves for verdict in verdicts[name]):
+            graphs += protection(kit, {name: verdicts[name]})
+        graphs += [*limit_graphs.coils(kit, result), *limit_graphs.distortion(result)]
+    return graphs
 
 
 def protection(kit: Kit, verdicts: Mapping[str, Sequence[Verdict]]) -> list[Graph]:

@@ -25,7 +25,8 @@ Floats = NDArray[np.float64]
 
 DECADE = 2.2  # inches
 LEFT, RIGHT, ABOVE, BELOW = 0.75, 1.45, 0.95, 0.55  # inches about each graph
-INK, SHADED = "#1d2733", "#e0c98d"
+INK, SHADED, FAINT = "#1d2733", "#e0c98d", "#c9b8b2"
+HATCHES = ("////", "....", "\\\\\\\\", "xxxx", "----", "oooo", "||||")  # told apart in black and white
 # colour and dash together, so that a black-and-white print still tells the lines apart
 STYLES = (
     ("#1d2733", "-", 1.8),
@@ -36,14 +37,18 @@ STYLES = (
     ("#3f6ea8", (0, (9, 2, 1, 2, 1, 2)), 1.3),
 )
 NEARLY = 1 - 1e-9  # what is off by less is at the end of an axis
+STEEP = 15.0  # dB, by which a curve rises over a stretch that has room for words at its high end only
 DEEPEST = -40.0  # dB, where the graph of the pressure along a line ends
 FREQUENCY_MARKS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Line:
+    """A curve: `values` (F,) at its own places `x` (F,), where it has any, else at the graph's."""
+
     label: str
-    values: Floats  # (F,)
+    values: Floats
+    x: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,6 +59,16 @@ class Shade:
     lowest: Floats
     highest: Floats
     at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of the horizontal axis under the first line, what it means, and the kind by which it is hatched."""
+
+    label: str
+    kind: str
+    start: float
+    stop: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,6 +84,7 @@ class Graph:
     band: tuple[float, float] | None = None  # hatched
     marks: Mapping[str, float] = field(default_factory=dict)  # vertical marks: label -> place on the horizontal axis
     shade: Shade | None = None
+    spans: Sequence[Span] = ()
     across: str = "frequency"  # a key of ACROSS
 
 
@@ -118,11 +134,14 @@ def _fill(axes: Axes, graph: Graph, height: float) -> None:
     axes.set_ylim(low, high)
     ACROSS[graph.across](axes, float(graph.x[0]), float(graph.x[-1]))
     if graph.band is not None:
-        axes.axvspan(*graph.band, facecolor="none", edgecolor="#c9b8b2", hatch="////", linewidth=0)
+        axes.axvspan(*graph.band, facecolor="none", edgecolor=FAINT, hatch="////", linewidth=0)
     if graph.shade is not None:
         _shade(axes, graph, graph.shade)
+    if graph.spans:
+        _spans(axes, graph, low)
     for (colour, dash, weight), line in zip(_styles(len(graph.lines)), graph.lines, strict=True):
-        axes.plot(graph.x, line.values, color=colour, linestyle=dash, linewidth=weight, solid_capstyle="round")
+        x = graph.x if line.x is None else line.x
+        axes.plot(x, line.values, color=colour, linestyle=dash, linewidth=weight, solid_capstyle="round")
     for label, value in graph.limits:
         if low < value < high:
             axes.axhline(value, color=INK, linewidth=0.9)
@@ -152,6 +171,27 @@ def _shade(axes: Axes, graph: Graph, shade: Shade) -> None:
     )  # fmt: skip
 
 
+def _spans(axes: Axes, graph: Graph, low: float) -> None:
+    """Each stretch in the hatching of its kind; what it means stands upright in the widest that means the same."""
+    curve = graph.lines[0].values
+    kinds = list(dict.fromkeys(span.kind for span in graph.spans))
+    for span in graph.spans:
+        inside = (graph.x >= span.start * NEARLY) & (graph.x <= span.stop / NEARLY)
+        axes.fill_between(
+            graph.x[inside], low, curve[inside], facecolor="none", edgecolor=FAINT,
+            hatch=HATCHES[kinds.index(span.kind) % len(HATCHES)], linewidth=0,
+        )  # fmt: skip
+    for label in dict.fromkeys(span.label for span in graph.spans):
+        widest = max((s for s in graph.spans if s.label == label), key=lambda s: s.stop / s.start)
+        first, last = np.interp([widest.start, widest.stop], graph.x, curve)
+        towards = 0.85 if last > first + STEEP else 0.15 if first > last + STEEP else 0.5  # where there is room
+        place = widest.start * (widest.stop / widest.start) ** towards
+        axes.text(
+            place, low, f"  {label}", rotation=90, va="bottom", ha="center", fontsize=8,
+            color=INK, bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.85},
+        )  # fmt: skip
+
+
 def _across_frequency(axes: Axes, low: float, high: float) -> None:
     axes.set_xscale("log")
     axes.set_xlim(low, high)
@@ -161,6 +201,17 @@ def _across_frequency(axes: Axes, low: float, high: float) -> None:
     axes.xaxis.set_minor_locator(FixedLocator([m * 10**e for e in range(1, 5) for m in range(1, 10)]))
     axes.xaxis.set_minor_formatter(NullFormatter())
     axes.set_xlabel("Hz", loc="right", labelpad=1)
+
+
+TIME_MARKS = {1: "1 s", 10: "10 s", 60: "1 min", 600: "10 min", 3600: "1 h", 10800: "3 h"}
+
+
+def _across_time(axes: Axes, low: float, high: float) -> None:
+    axes.set_xscale("log")
+    axes.set_xlim(low, high)
+    axes.xaxis.set_major_locator(FixedLocator([t for t in TIME_MARKS if low * NEARLY <= t <= high / NEARLY]))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda t, _: TIME_MARKS.get(round(t), "")))
+    axes.xaxis.set_minor_locator(NullLocator())
 
 
 def _across_line(axes: Axes, low: float, high: float) -> None:
@@ -173,6 +224,7 @@ def _across_line(axes: Axes, low: float, high: float) -> None:
 ACROSS: Mapping[str, Callable[[Axes, float, float], None]] = {
     "frequency": _across_frequency,
     "line": _across_line,
+    "time": _across_time,
 }
 
 
@@ -274,15 +326,39 @@ class _BelowLargest(_Scale):
         axes.yaxis.set_major_locator(MultipleLocator(10))
 
 
+class _Volts(_Scale):
+    """As many decades as the lines below the top, which is a little above the highest of the limits drawn across."""
+
+    unit = "V rms"
+    logarithmic = True
+    fills_page = True
+
+    def range(self, graph: Graph) -> tuple[float, float]:
+        top = 2.0 * max(value for _, value in graph.limits)
+        lowest = min(float(np.nanmin(line.values)) for line in graph.lines)
+        low = max(m * 10.0**e for e in range(-4, 4) for m in (1, 2, 5) if m * 10.0**e <= max(1e-3 * top, 0.9 * lowest))
+        return min(low, top / 20), top
+
+    def height(self, graph: Graph) -> float:
+        return DECADE * 1.5
+
+    def ticks(self, axes: Axes, low: float, high: float) -> None:
+        marks = [m * 10.0**e for e in range(-4, 4) for m in (1, 2, 5)]
+        axes.yaxis.set_major_locator(FixedLocator([m for m in marks if low * NEARLY <= m <= high]))
+        axes.yaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
+        axes.yaxis.set_minor_locator(NullLocator())
+
+
 class _FromZero(_Scale):
     fills_page = True
 
-    def __init__(self, unit: str) -> None:
+    def __init__(self, unit: str, reach: float = 3.0) -> None:
         self.unit = unit
+        self.reach = reach  # how many times higher than the lines a limit may be to be shown
 
     def range(self, graph: Graph) -> tuple[float, float]:
         highest = max(float(np.nanmax(line.values)) for line in graph.lines) or 1.0  # nothing moves
-        limits = [value for _, value in graph.limits if value < 3 * highest]
+        limits = [value for _, value in graph.limits if value < self.reach * highest]
         return 0.0, 1.08 * max(highest, *limits) if limits else 1.08 * highest
 
     def height(self, graph: Graph) -> float:
@@ -298,5 +374,10 @@ SCALES: Mapping[str, _Scale] = {
     "impedance": _Impedance(),
     "excursion": _FromZero("mm peak"),
     "speed": _FromZero("m/s peak"),
+    "volts": _Volts(),
+    "peak_volts": _FromZero("V peak"),
+    "watts": _FromZero("W"),
+    "temperature": _FromZero("degC", np.inf),
+    "percent": _FromZero("%"),
     "below_largest": _BelowLargest(),
 }

@@ -412,9 +412,10 @@ def _rests_on(screen: Overview) -> list[str]:
     hookups = [hookup.driver for row in screen.rows for hookup in row.variant.hookups.values()]
     cold = all(driver.voice_coil_temperature == ROOM_TEMPERATURE for driver in hookups)
     coils = "cold voice coils" if cold else "voice coils as warm as stated"
+    open_ = len({item.what for row in screen.rows for item in row.not_judged})
     return wrap(
-        f"rests on: {coils}, small-signal motion, excursion and amplifier volts only (heat, air speed and part"
-        f" ratings are not judged), {assumed} assumed figures (kitwright proofread lists them)",
+        f"rests on: {coils} (hot ones where heat limits), small-signal motion, {open_} limits not judged (kitwright"
+        f" limits lists them), {assumed} assumed figures (kitwright proofread lists them)",
         "  ", "",
     )  # fmt: skip
 

@@ -1,0 +1,54 @@
+"""Everything that `limits` says of one variant: its limits, warm coils, ports and drivers beyond small signals."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from system import summary
+from system.build import build
+from system.distortion import Distortion, distortions
+from system.kit import Kit, Variant
+from system.limits import Case, Limits, limits, port_losses
+from system.predict import Prediction, prediction, summarise
+from system.transfer import transfer
+from system.warming import Warming, warming
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ceilings:
+    """`port_losses` are (F,) in dB by the opening's name, `distortions` by the driver's, empty without any curves."""
+
+    prediction: Prediction
+    limits: Limits
+    rated_volts: float  # of the amplifier
+    port_losses: Mapping[str, Floats]
+    warming: Warming | None
+    distortions: Mapping[str, Distortion]
+
+
+def ceilings(kit: Kit, variant: Variant, frequency: Floats) -> Ceilings:
+    """For sines of `frequency` (F,) in Hz, and for the programme. Raises KitError where the circuit has no solution."""
+    swept = swept_case(kit, variant)
+    acoustics = transfer(swept.model, frequency)
+    case = Case(swept.model, acoustics, prediction(swept.model, acoustics, 2.83, swept.result.summary))
+    return Ceilings(
+        prediction=case.result,
+        limits=limits(case, swept),
+        rated_volts=kit.amplifier.rated_volts,
+        port_losses=port_losses(case),
+        warming=warming(case, swept),
+        distortions=distortions(swept.model),
+    )
+
+
+def swept_case(kit: Kit, variant: Variant) -> Case:
+    """A variant on the grid of a programme. Raises KitError where the circuit has no solution."""
+    model = build(kit, variant)
+    acoustics = transfer(model, summary.GRID)
+    return Case.swept(model, acoustics, summarise(model, acoustics))
