@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,9 @@ from system.build import build
 from system.distortion import Distortion, distortions
 from system.kit import Kit, Variant
 from system.limits import Case, Limits, limits, port_losses
+from system.moments import InTime, in_time, programme_wave
 from system.predict import Prediction, prediction, summarise
+from system.synthesis import Wave
 from system.transfer import transfer
 from system.warming import Warming, warming
 
@@ -22,7 +24,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ceilings:
-    """`port_losses` are (F,) in dB by the opening's name, `distortions` by the driver's, empty without any curves."""
+    """`port_losses` are (F,) in dB by the opening's name, `distortions` by the driver's, empty without any curves.
+
+    `in_time` is None where a sine is the signal.
+    """
 
     prediction: Prediction
     limits: Limits
@@ -30,10 +35,19 @@ class Ceilings:
     port_losses: Mapping[str, Floats]
     warming: Warming | None
     distortions: Mapping[str, Distortion]
+    in_time: InTime | None
 
 
-def ceilings(kit: Kit, variant: Variant, frequency: Floats) -> Ceilings:
-    """For sines of `frequency` (F,) in Hz, and for the programme. Raises KitError where the circuit has no solution."""
+def ceilings(kit: Kit, variants: Sequence[Variant], frequency: Floats, seed: int = 0) -> list[Ceilings]:
+    """For sines of `frequency` (F,) in Hz, and for the programme, whose moments are drawn with `seed`.
+
+    Raises KitError where a circuit has no solution.
+    """
+    wave = programme_wave(kit, seed)
+    return [_ceilings(kit, variant, frequency, wave, seed) for variant in variants]
+
+
+def _ceilings(kit: Kit, variant: Variant, frequency: Floats, wave: Wave | None, seed: int) -> Ceilings:
     swept = swept_case(kit, variant)
     acoustics = transfer(swept.model, frequency)
     case = Case(swept.model, acoustics, prediction(swept.model, acoustics, 2.83, swept.result.summary))
@@ -44,6 +58,7 @@ def ceilings(kit: Kit, variant: Variant, frequency: Floats) -> Ceilings:
         port_losses=port_losses(case),
         warming=warming(case, swept),
         distortions=distortions(swept.model),
+        in_time=in_time(kit, swept, wave, seed) if wave else None,
     )
 
 

@@ -59,7 +59,7 @@ Output = Annotated[
     Path | None,
     typer.Option("-o", "--output", metavar="FILE", help="Write to FILE: .svg, .png, .pdf a picture; .txt, .json text."),
 ]
-Seed = Annotated[int, typer.Option(metavar="N", help="Seed of what is drawn at random (nothing is, so far).")]
+Seed = Annotated[int, typer.Option(metavar="N", help="Seed of what is drawn at random: the programme in time.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that are there already.")]
 Volts = Annotated[float, typer.Option(metavar="V", help="Volts rms at the amplifier's output.")]
 From = Annotated[float | None, typer.Option("--from", metavar="HZ", help="Lowest frequency. [default: 20]")]
@@ -276,7 +276,7 @@ def limits(
     showing = Showing.of(kit, output, as_json, force)
     curves = as_json or showing.drawn or csv is not None
     frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
-    results = [ceilings(loaded, each, frequency) for each in variants]
+    results = ceilings(loaded, variants, frequency, seed)
     findings = (*loaded.findings, *examine(loaded, [result.prediction for result in results]))
     if csv is not None:
         write_csv(csv, {f"{r.limits.variant.name}.csv": limit_data.limits_csv(r) for r in results}, force)

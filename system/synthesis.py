@@ -91,6 +91,13 @@ def clipped(wave: Wave, crest: float) -> Wave:
     return Wave(samples * (wave.rms / np.sqrt(np.mean(samples**2))), wave.rate)
 
 
+def narrowed(wave: Wave, rate: float) -> Wave:
+    """The wave below half of `rate` (Hz), with so many samples a second: what follows has no use for more."""
+    count = round(wave.samples.size * rate / wave.rate)
+    lines = np.fft.rfft(wave.samples)[: count // 2 + 1] * (count / wave.samples.size)
+    return Wave(np.fft.irfft(lines, count), count * wave.rate / wave.samples.size)
+
+
 def filtered(wave: Wave, frequency: Floats, response: Complexes) -> Wave:
     """The wave behind a filter whose `response` (F,) is given at `frequency` (F,) Hz, rising.
 

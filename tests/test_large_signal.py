@@ -467,6 +467,7 @@ def test_impossible_tasks() -> None:
 def tables(draw: st.DrawFn) -> Tabulated:
     steps = draw(st.lists(st.floats(2e-4, 5e-3), min_size=2, max_size=10))
     places = np.cumsum(steps) - draw(st.floats(0, 1)) * sum(steps[1:]) - steps[0]
+    places[np.abs(places) < 1e-12] = 0.0  # rounding, where the first or the last row is at rest
     values = draw(st.lists(st.floats(0.5, 10.0), min_size=len(steps), max_size=len(steps)))
     return Tabulated(tuple(places.tolist()), tuple(values))
 
@@ -491,7 +492,8 @@ def test_a_table_goes_on_smoothly_and_above_zero(table: Tabulated) -> None:
     ):
         near, far = end + outward * np.array([-1e-12, 1e-12]), end + outward * np.geomspace(1e-3, 5, 50) * step
         np.testing.assert_allclose(*table.value(near), rtol=1e-6)
-        np.testing.assert_allclose(*table.slope(near), rtol=1e-6, atol=1e-6)
+        between = 2e-12 * np.abs(table.curvature(near)).max()  # what the slope may change by over that way
+        np.testing.assert_allclose(*table.slope(near), rtol=1e-9, atol=1.001 * between)
         values = table.value(far)
         assert (values > 0).all()
         rises = np.diff(values, prepend=table.value(np.array(end)))

@@ -73,7 +73,7 @@ def test_agrees_with_the_radiation_model(
         _, low, high, touched = _images(box, surroundings, point)
         # of two opposite planes that both touch, the model turns only one into a bigger body; neither may be faced
         if all(None in pair or max(pair) > TOUCHING for pair in ((planes[1], planes[2]), (planes[3], planes[4]))):
-            assert ("faces_plane" in found) == (not allowed(lambda: _united(low, high, touched, sources)))
+            assert ("faces_plane" in found) == (not allowed(lambda: _united(low, high, touched, sources, 0.0)))
 
 
 def allowed(call: object) -> bool:

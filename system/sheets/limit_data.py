@@ -10,6 +10,7 @@ from typing import Any
 from system.ceilings import Ceilings
 from system.distortion import Distortion
 from system.limits import UPPER_SPEED, Limits
+from system.moments import InTime
 from system.sheets.data import numbers, table_csv
 from system.stress import Load, PartStress, Rated, Stress
 from system.warming import Warming
@@ -54,6 +55,7 @@ def limits(result: Ceilings) -> dict[str, Any]:
             "level_lost_db": {name: numbers(lost) for name, lost in result.port_losses.items()},
         },
         "heat_course": _warming(result.warming) if result.warming else None,
+        "in_time": _in_time(result.in_time) if result.in_time else None,
         "large_signal": {name: _distortion(each) for name, each in result.distortions.items()} or None,
         "not_judged": [asdict(each) for each in found.not_judged],
     }
@@ -78,6 +80,24 @@ def _curves(found: Limits) -> dict[str, Any]:
                 each[name]["upper_volts"] = numbers(UPPER_SPEED * volts)
         data[kind] = each.get("", each)
     return data
+
+
+def _in_time(found: InTime) -> dict[str, Any]:
+    return {
+        "seconds": found.seconds,
+        "seed": found.seed,
+        "volts": found.volts,
+        "drivers": {
+            name: {
+                "peak_mm": each.peak * 1e3,
+                "rms_mm": each.rms * 1e3,
+                "crest": each.crest,
+                "share_beyond_linear": each.beyond_linear,
+                "share_beyond_damage": each.beyond_damage,
+            }
+            for name, each in found.drivers.items()
+        },
+    }
 
 
 def _warming(result: Warming) -> dict[str, Any]:

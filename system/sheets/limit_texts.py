@@ -12,6 +12,7 @@ from system.ceilings import Ceilings
 from system.distortion import AtLevel, Distortion
 from system.kit import Kit
 from system.limits import UPPER_SPEED, Ceiling, Limit, Limits, NotJudged
+from system.moments import InTime
 from system.sheets.tables import table, wrap
 from system.sheets.texts import NOT_A_TEST, SILENT, cabinet_text, heading, placement_text
 from system.warming import Warm, Warming
@@ -186,6 +187,8 @@ def _beyond(result: Ceilings) -> Iterator[str]:
     if result.warming is not None:
         low, high = float(result.warming.change.min()), float(result.warming.change.max())
         yield f"{warm_text(result.warming)}; the response is then {low:+.1f} to {high:+.1f} dB from that predicted"
+    if result.in_time is not None:
+        yield in_time_text(result.in_time)
     for name, lost in result.port_losses.items():
         at = int(np.argmax(lost))
         if lost[at] > 0:
@@ -196,6 +199,23 @@ def _beyond(result: Ceilings) -> Iterator[str]:
                 f" on a sine of {result.rated_volts:.1f} V it loses about {lost[at]:.1f} dB of its own level at {hertz}"
                 " (an estimate: half of each dB beyond its limit)"
             )
+
+
+def in_time_text(found: InTime) -> str:
+    """How far the cones go in a minute of the programme, and for how much of it beyond their limits."""
+    told = []
+    for name, each in found.drivers.items():
+        beyond = "" if each.beyond_linear is None else f", {_share(each.beyond_linear)} of the time beyond linear"
+        damaging = each.beyond_damage is not None and each.beyond_damage > 0
+        worse = f", {_share(each.beyond_damage or 0.0)} beyond damage" if damaging else ""
+        crest = "" if each.crest is None else f" ({each.crest:.1f} times its rms)"
+        told.append(f"{name} {each.peak * 1e3:.1f} mm{crest}{beyond}{worse}")
+    drawn = f"{found.seconds:.0f} s of the programme at full volume ({wording.volts_down(found.volts)} rms"
+    return f"in time, {drawn}, seed {found.seed}) move at most: {'; '.join(told)}"
+
+
+def _share(share: float) -> str:
+    return "none" if share == 0 else f"{100 * share:.2g} %"
 
 
 def warm_text(result: Warming) -> str:
