@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,12 +14,46 @@ from system.distortion import Distortion, distortions
 from system.kit import Kit, Variant
 from system.limits import Case, Limits, limits, port_losses
 from system.moments import InTime, in_time, programme_wave
-from system.predict import Prediction, prediction, summarise
+from system.predict import PEAK, Prediction, prediction, pressure, solve, summarise
 from system.synthesis import Wave
 from system.transfer import transfer
 from system.warming import Warming, warming
 
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class AmplifierLoad:
+    """What a variant asks of the amplifier, and what the amplifier's own resistance makes of the variant.
+
+    On a sine of its rated volts swept over the programme's band: the largest one-way peak `current` (A) and where (Hz),
+    None of both where nothing flows. `shift` are the lowest and the highest change of level (dB) over the band that its
+    output resistance makes, against none.
+    """
+
+    current: float | None
+    frequency: float | None
+    shift: tuple[float, float]
+
+
+def amplifier_load(kit: Kit, swept: Case) -> AmplifierLoad:
+    """Of a variant on the grid of a programme."""
+    frequency, impedance = swept.acoustics.frequency, swept.result.impedance
+    heard = frequency >= kit.programme.lowest
+    current = PEAK * kit.amplifier.rated_volts / np.abs(impedance + kit.amplifier.output_resistance)
+    most = int(np.argmax(np.where(heard, current, 0.0)))
+    stiff = replace(swept.model, source_resistance=kit.amplifier.cable)
+    levels = [
+        summary.level(pressure(swept.acoustics, solve(model, swept.acoustics, 1.0).load_current))[heard]
+        for model in (swept.model, stiff)
+    ]
+    shift = levels[0] - levels[1]
+    flows = bool(current[most] > 0)
+    return AmplifierLoad(
+        float(current[most]) if flows else None,
+        float(frequency[most]) if flows else None,
+        (float(shift.min()), float(shift.max())),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,6 +66,7 @@ class Ceilings:
     prediction: Prediction
     limits: Limits
     rated_volts: float  # of the amplifier
+    amplifier: AmplifierLoad
     port_losses: Mapping[str, Floats]
     warming: Warming | None
     distortions: Mapping[str, Distortion]
@@ -55,6 +90,7 @@ def _ceilings(kit: Kit, variant: Variant, frequency: Floats, wave: Wave | None, 
         prediction=case.result,
         limits=limits(case, swept),
         rated_volts=kit.amplifier.rated_volts,
+        amplifier=amplifier_load(kit, swept),
         port_losses=port_losses(case),
         warming=warming(case, swept),
         distortions=distortions(swept.model),

@@ -12,7 +12,7 @@ import pytest
 
 from system import heat, summary
 from system.build import build
-from system.ceilings import swept_case
+from system.ceilings import amplifier_load, swept_case
 from system.coils import Coils, endurances
 from system.distortion import TOTAL, distortions
 from system.examples import scenarios
@@ -470,3 +470,21 @@ def test_volume_settings_are_those_without_the_high_pass() -> None:
     shares = power_shares(kit.programme, summary.GRID)
     expected = float(shares @ (1 / (1 + (80 / summary.GRID) ** 4)))
     assert float(signal.weights.sum()) == pytest.approx(expected, rel=1e-12)
+
+
+def test_what_the_amplifier_gives_and_what_its_resistance_does(tmp_path: Path) -> None:
+    """Against two kits, one with the output resistance and one without: level at every frequency, and Ohm's law."""
+    kits = {}
+    for ohms in ("0.4", "0"):
+        amplifier = f"{{power: 50 W, load: 8 ohm, output_resistance: {ohms} ohm, cable: 0.1 ohm}}"
+        kits[ohms] = read_kit(tmp_path, cabinets=SIX_LITRES, amplifier=amplifier, more="programme: {from: 30 Hz}")
+    kit = kits["0.4"]
+    load = amplifier_load(kit, swept_case(kit, kit.variants["v"]))
+    frequency = summary.GRID[summary.GRID >= 30]
+    with_it, without = (predict(each, each.variants["v"], frequency) for each in kits.values())
+    shift = summary.level(with_it.pressure) - summary.level(without.pressure)
+    assert load.shift == (pytest.approx(shift.min(), abs=2e-3), pytest.approx(shift.max(), abs=2e-3))
+    assert load.shift[0] < -0.4  # 0.4 ohm before 5.6 + 0.1: -0.59 dB where the impedance is lowest
+    current = math.sqrt(2) * 20 / np.abs(with_it.impedance + 0.4)
+    assert load.current == pytest.approx(current.max(), rel=1e-3)
+    assert load.frequency == pytest.approx(frequency[current.argmax()], rel=0.02)

@@ -50,6 +50,12 @@ def limits(result: Ceilings) -> dict[str, Any]:
                 for limit in found.limits
             ],
         },
+        "amplifier": {
+            "volts": result.rated_volts,
+            "current_peak_a": result.amplifier.current,
+            "at_hz": result.amplifier.frequency,
+            "shift_db": list(result.amplifier.shift),
+        },
         "port_compression": {
             "volts": result.rated_volts,
             "level_lost_db": {name: numbers(lost) for name, lost in result.port_losses.items()},

@@ -182,8 +182,22 @@ def _level(level: float) -> str:
     return f"{level:.0f}" if level > SILENT else wording.NOTHING
 
 
+def amplifier_text(result: Ceilings) -> str:
+    """What the variant asks of the amplifier at its rated volts, and what its output resistance does to the sound."""
+    load, figures = result.amplifier, result.prediction.summary
+    if load.current is None:
+        return "the amplifier gives no current"
+    low, high = load.shift
+    return (
+        f"the amplifier gives at most {load.current:.1f} A peak, at {wording.hertz(load.frequency)}, on a sine of"
+        f" {result.rated_volts:.1f} V; its load falls to {wording.ohms(figures.lowest_impedance_ohm)}, and its output"
+        f" resistance moves the level by {_signed(low, 1)} to {_signed(high, 1)} dB"
+    )
+
+
 def _beyond(result: Ceilings) -> Iterator[str]:
-    """A line each: warm coils, and ports that are heard and lose level."""
+    """A line each: the amplifier's current, warm coils, and ports that are heard and lose level."""
+    yield amplifier_text(result)
     if result.warming is not None:
         low, high = float(result.warming.change.min()), float(result.warming.change.max())
         yield f"{warm_text(result.warming)}; the response is then {low:+.1f} to {high:+.1f} dB from that predicted"
