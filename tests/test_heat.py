@@ -16,7 +16,8 @@ from scipy.signal import lti, step
 
 from enclosures.driver import heated_resistance
 from system import heat
-from system.heat import ThermalPath, WarmCoil, Watts, course, settled, volts_reaching
+from system.heat import ThermalPath, WarmCoil, Watts, course, settled
+from tests.support_heat import change_of_response, loss_at_resonance, volts_reaching, warmed
 from tests.support_kits import read_kit
 
 ROOM = 293.15
@@ -241,9 +242,9 @@ def test_level_lost_in_the_band(kelvin: float, loss: float) -> None:
 
 def test_level_lost_at_resonance() -> None:
     """20 log10[(k g + 1)/(g + 1)] by hand, and its limits: no loss without mechanical loss, all without a magnet."""
-    assert heat.loss_at_resonance(1.393, qes=0.4, qms=4.0) == pytest.approx(0.3049, abs=5e-5)
-    assert heat.loss_at_resonance(1.393, qes=1.0, qms=1e9) == pytest.approx(0, abs=1e-6)
-    assert heat.loss_at_resonance(1.393, qes=1e9, qms=1.0) == pytest.approx(heat.loss_in_band(1.393), abs=1e-6)
+    assert loss_at_resonance(1.393, qes=0.4, qms=4.0) == pytest.approx(0.3049, abs=5e-5)
+    assert loss_at_resonance(1.393, qes=1.0, qms=1e9) == pytest.approx(0, abs=1e-6)
+    assert loss_at_resonance(1.393, qes=1e9, qms=1.0) == pytest.approx(heat.loss_in_band(1.393), abs=1e-6)
 
 
 def test_the_response_of_a_hot_driver(tmp_path: Path) -> None:
@@ -255,7 +256,7 @@ def test_the_response_of_a_hot_driver(tmp_path: Path) -> None:
     kit = read_kit(tmp_path)
     variant = kit.variants["v"]
     frequency = np.array([5.0, 20.0, 49.2336, 120.0, 400.0, 2000.0])
-    found = heat.change_of_response(kit, variant, {"woofer": ROOM + 100}, frequency)
+    found = change_of_response(kit, variant, {"woofer": ROOM + 100}, frequency)
     x, k, qms, qes = frequency / 49.2336, 1.393, 3.45738, 0.414641
 
     def level(ratio: float) -> np.ndarray:
@@ -263,26 +264,20 @@ def test_the_response_of_a_hot_driver(tmp_path: Path) -> None:
         return -20 * np.log10(ratio * np.hypot(1 - x**2, x / qts))
 
     np.testing.assert_allclose(found, level(k) - level(1.0), atol=1e-4)
-    assert found[2] == pytest.approx(-heat.loss_at_resonance(k, qes, qms), abs=1e-4)
+    assert found[2] == pytest.approx(-loss_at_resonance(k, qes, qms), abs=1e-4)
     assert found[-1] == pytest.approx(-heat.loss_in_band(k), abs=0.01)
     # cold is 20 degC, whatever the kit computes the driver at
-    warm = heat.warmed(variant, {"woofer": 330.0})
+    warm = warmed(variant, {"woofer": 330.0})
     assert warm.hookups["woofer"].driver.voice_coil_temperature == 330.0
-    again = heat.change_of_response(kit, warm, {"woofer": ROOM + 100}, frequency)
+    again = change_of_response(kit, warm, {"woofer": ROOM + 100}, frequency)
     np.testing.assert_allclose(again, found, atol=1e-12)
-    assert not heat.change_of_response(kit, warm, {}, frequency).any()
+    assert not change_of_response(kit, warm, {}, frequency).any()
 
 
 def test_the_surface_of_a_resistor() -> None:
     """A cemented resistor rises 150 to 250 K at its rating (common practice, no source; charts scatter by 30 K)."""
     assert heat.surface_temperature(5.0, 10.0, 200.0, 298.15) == pytest.approx(398.15)
     assert heat.surface_temperature(0.0, 10.0, 200.0, 298.15) == 298.15
-    # IEC 60115-1 (from memory): full rating up to 70 degC, none at the temperature its body has there
-    for ambient, share in ((298.15, 1.0), (343.15, 1.0), (443.15, 0.5), (543.15, 0.0), (600.0, 0.0)):
-        power = heat.derated(10.0, 200.0, ambient)
-        assert power == pytest.approx(10 * share)
-        if 0 < share < 1:
-            assert heat.surface_temperature(power, 10.0, 200.0, ambient) == pytest.approx(543.15)
 
 
 def test_a_resistor_in_hot_melt_glue() -> None:
@@ -310,4 +305,4 @@ def test_impossible_resistors() -> None:
         with pytest.raises(ValueError, match="rise_at_rating must"):
             heat.surface_temperature(1.0, 10.0, wrong, 300.0)
         with pytest.raises(ValueError, match="rise_at_rating must"):
-            heat.derated(10.0, wrong, 300.0)
+            heat.share_below(400.0, wrong, 300.0)

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from system import heat, summary
+from system import summary
 from system.build import build
 from system.ceilings import amplifier_load, swept_case
 from system.coils import Coils, endurances
@@ -25,6 +25,7 @@ from system.signal import Signal
 from system.synthesis import clipped, filtered, noise
 from system.transfer import transfer
 from system.warming import warming
+from tests.support_heat import volts_reaching, warmed
 from tests.support_kits import WOOFER, read_kit
 
 RHO, C = 1.2041, 343.21
@@ -149,7 +150,7 @@ def test_those_that_give_together_are_named_together() -> None:
 
 @pytest.mark.parametrize("name", ["centre", "wall", "tall"])
 def test_heat_is_that_of_the_general_solver(name: str) -> None:
-    """`system.heat.volts_reaching` finds each coil's volts by itself, from powers that solve the drivers' equations by
+    """`volts_reaching` finds each coil's volts by itself, from powers that solve the drivers' equations by
     LAPACK; here all coils are found at once by elimination. 1e-5, which is what a thousandth of a kelvin makes."""
     case, swept = example(name)
     known = endurances(swept.model, swept.acoustics)
@@ -164,7 +165,7 @@ def test_heat_is_that_of_the_general_solver(name: str) -> None:
 
     result = limits(case, swept)
     for i, (driver, endurance) in enumerate(known.items()):
-        expected = heat.volts_reaching(coils.coils, i, endurance.highest, watts, coils.ambient)
+        expected = volts_reaching(coils.coils, i, endurance.highest, watts, coils.ambient)
         np.testing.assert_allclose(found(result, "heat", driver).volts, expected, rtol=1e-5)
 
 
@@ -177,7 +178,7 @@ def test_hot_coils_draw_what_a_kit_with_hot_coils_draws() -> None:
     warm = {"woofer_a": 350.0, "woofer_b": 440.0, "tweeter": 390.0}
     coils = Coils.of(case.model, case.acoustics, endurances(swept.model, swept.acoustics))
     ohms = np.array([float(coil.resistance(np.array(t))) for coil, t in zip(coils.coils, warm.values(), strict=True)])
-    hot = predict(kit, heat.warmed(case.model.variant, warm), case.result.frequency, 1.0, swept.result.summary)
+    hot = predict(kit, warmed(case.model.variant, warm), case.result.frequency, 1.0, swept.result.summary)
     drawn = np.array([np.abs(hot.drivers[name].current) ** 2 for name in warm]) * ohms[:, None]
     np.testing.assert_allclose(coils.sine(ohms[:, None]), drawn, rtol=1e-9)
     np.testing.assert_allclose(
@@ -287,7 +288,7 @@ def test_the_coils_power_on_a_programme(tmp_path: Path) -> None:
     pieces = {"drivers": RATED, "more": PROGRAMME.format(crest=12), "cabinets": SIX_LITRES}
     kit = read_kit(tmp_path, **pieces)
     volts = found(of(kit, kit.variants["v"]), "heat").programme
-    hot = predict(kit, heat.warmed(kit.variants["v"], {"woofer": HIGHEST}), FINE, volts)
+    hot = predict(kit, warmed(kit.variants["v"], {"woofer": HIGHEST}), FINE, volts)
     x = np.log(FINE)
     watts = RE * (1 + COPPER * 130) * np.trapezoid(np.abs(hot.drivers["woofer"].current) ** 2, x) / (x[-1] - x[0])
     assert watts == pytest.approx((HIGHEST - AMBIENT) / (130 / 40), rel=1e-3)
@@ -398,7 +399,7 @@ def test_hours_of_the_programme() -> None:
         assert result.temperatures[name][-1] == pytest.approx(coil.settled, abs=0.2)
         assert coil.loss == pytest.approx(20 * math.log10(1 + COPPER * (coil.settled - 293.15)), abs=1e-6)
     warm = {name: coil.settled for name, coil in result.coils.items()}
-    hot = predict(kit, heat.warmed(case.model.variant, warm), case.result.frequency, 1.0, swept.result.summary)
+    hot = predict(kit, warmed(case.model.variant, warm), case.result.frequency, 1.0, swept.result.summary)
     expected = summary.level(hot.pressure) - summary.level(case.result.pressure)
     np.testing.assert_allclose(result.change, expected, atol=1e-6)
 
