@@ -359,6 +359,7 @@ def test_compare_two_kits_side_by_side(tmp_path: Path) -> None:
     assert list(names) == ["kit.v", "other.v"]
 
 
+@pytest.mark.slow
 def test_same_input_same_bytes() -> None:
     outputs = {kitwright("predict", MARSHLIGHT, "--json", "--points", 30, PYTHONHASHSEED=s).stdout for s in ("1", "77")}
     assert len(outputs) == 1
@@ -444,6 +445,7 @@ def test_protect_refuses_what_predict_refuses(tmp_path: Path) -> None:
         assert "error[impedance_link]" in done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("variants", [1, 8, 30])
 def test_many_variants_still_fit_the_screen(variants: int, tmp_path: Path) -> None:
     name = "a_long_name_for_a_variant_"

@@ -95,6 +95,7 @@ def test_limits_json_keeps_its_contract(run: Run) -> None:
     assert len(tall["port_compression"]["level_lost_db"]["mouth"]) == 40
 
 
+@pytest.mark.slow
 def test_the_first_screen_says_the_same(run: Run) -> None:
     """How loud and why, and what `compare` says of it, are those of `limits`."""
     words = ["--variant", "tall"]
@@ -171,6 +172,7 @@ def small_kit(folder: Path) -> Path:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", ["limits", "stress"])
 def test_pictures(command: str, run: Run, tmp_path: Path) -> None:
     """The same bytes each time, in the format of the ending."""

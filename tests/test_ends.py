@@ -65,6 +65,7 @@ def added(end: str, x: float) -> float:
     return facing_wall_mass(AREA, end, x * RADIUS, AIR) * AREA / AIR.density / RADIUS
 
 
+@pytest.mark.slow
 def test_the_elements_know_free_ends() -> None:
     """0.6127 without a flange (Levine & Schwinger, Phys. Rev. 73, 1948, their integral); with one of 100 radii nearly
     0.8217 (Norris & Sheng, J. Sound Vib. 135, 1989, from memory); between them the flanges of Dalmont, Nederveen &
@@ -93,6 +94,7 @@ def test_a_wall_before_a_thin_pipe() -> None:
         assert added("ideal", x) == added("unflanged", x)
 
 
+@pytest.mark.slow
 def test_a_wall_before_a_flange() -> None:
     """What a wall adds to a pipe with a flange of two radii, on top of the endless flange's 0.8217."""
     free = correction(None, 2.0)

@@ -356,6 +356,7 @@ def outcome(path: Path) -> tuple[Kit | None, tuple[Finding, ...]]:
     return kit, kit.findings
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", KITS, ids=lambda path: path.stem)
 def test_mutations_load_or_say_what_is_wrong(path: Path, tmp_path: Path) -> None:
     text = path.read_text(encoding="utf-8")
@@ -377,6 +378,7 @@ def test_mutations_load_or_say_what_is_wrong(path: Path, tmp_path: Path) -> None
     assert min(outcomes.values()) > 20, outcomes
 
 
+@pytest.mark.slow
 def test_mutations_of_tables(tmp_path: Path) -> None:
     for other in FULL.parent.iterdir():
         (tmp_path / other.name).write_bytes(other.read_bytes())

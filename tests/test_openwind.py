@@ -217,6 +217,7 @@ def test_a_cone_of_one_slice(end: str, monkeypatch: pytest.MonkeyPatch) -> None:
     assert phase_left < phase / 10
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["narrowing cone", "narrowing, area linear", "widening, exponential"])
 def test_the_elements_have_converged(name: str) -> None:
     frequency = bins(CASES[name].line("closed", True, False))
