@@ -168,7 +168,7 @@ def solve(
     Raises NetworkError where points hang from nothing that leads to the input's second point, where branches of zero
     ohm close a loop, or where the equations have no unique solution at some frequency.
     """
-    equations = _Equations.of(network, omega, load_impedance, source_resistance)
+    equations = Equations.of(network, omega, load_impedance, source_resistance)
     unit = np.zeros((equations.size, 1))
     unit[equations.source_row] = 1.0
     return equations.solution(equations.solve(unit)[..., 0], source_volts)
@@ -198,7 +198,7 @@ def sweep_branch(
         raise NetworkError(f"network: {reference} is a coupled coil, no impedance can replace it", (reference,))
     place = network.element(reference)
     linked = replace(place, part=Resistor(0.0))
-    equations = _Equations.of(
+    equations = Equations.of(
         replace(network, elements=tuple(linked if e is place else e for e in network.elements)),
         omega,
         load_impedance,
@@ -230,7 +230,7 @@ def _parallel(impedance: Complexes, admittance: Complexes) -> Complexes:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Equations:
+class Equations:
     """The rows and columns of one network's equations, and everything that fills them."""
 
     network: Network
@@ -248,7 +248,7 @@ class _Equations:
     @classmethod
     def of(
         cls, network: Network, omega: Floats, load_impedance: Complexes | None, source_resistance: ArrayLike
-    ) -> _Equations:
+    ) -> Equations:
         count = len(network.loads)
         omega = np.asarray(omega, dtype=np.float64)
         if omega.ndim != 1 or not np.all(np.isfinite(omega) & (omega >= 0)):

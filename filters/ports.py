@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from filters.network import Network, _Equations
+from filters.network import Equations, Network
 from filters.parts import Complexes, Floats
 
 
@@ -18,7 +18,7 @@ def port_currents(
     All of it comes of one factorisation; the arguments are those of `filters.network.solve` for a single build.
     Raises NetworkError as that does.
     """
-    equations = _Equations.of(network, omega, load_impedance, source_resistance)
+    equations = Equations.of(network, omega, load_impedance, source_resistance)
     count = len(network.loads)
     drives = np.zeros((equations.size, 1 + count))
     drives[equations.source_row, 0] = 1.0

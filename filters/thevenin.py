@@ -12,13 +12,14 @@ with two drivers in series no current flows until both are there, and Z is infin
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from filters.network import SOURCE, Element, Network, NetworkError, solve
-from filters.parts import Complexes, Floats, Resistor
+from filters.network import Network, NetworkError
+from filters.parts import Complexes, Floats
+from filters.ports import port_currents
 
 REFERENCE = 8.0  # ohm; the size of a driver's impedance, so that nothing is lost in the digits. Any other would do
 
@@ -57,9 +58,9 @@ def thevenin(
     anything, and where all loads are named it may be None. `volts` rms of the source, a number or (F,), behind
     `source_resistance` (ohm). D is in the order of `names`.
 
-    The source drives the network once; then each pair of terminals drives it backwards, the source being its
-    resistance. Raises NetworkError as `solve` does, for a name that is no load or is given twice, and where a load that
-    is kept linear has volts from the current of one that is not: those must be named together.
+    All of it comes of one factorisation. Raises NetworkError as `solve` does, for a name that is no load or is given
+    twice, and where a load that is kept linear has volts from the current of one that is not: those must be named
+    together.
     """
     order = [load.name for load in network.loads]
     for name in names:
@@ -84,22 +85,7 @@ def thevenin(
     loads[:, at, :] = loads[:, :, at] = 0.0
     loads[:, at, at] = REFERENCE
 
-    current = solve(network, omega, loads, volts, source_resistance).load_current[:, at]
-    admittance = np.empty((omega.size, len(at), len(at)), dtype=np.complex128)
-    stood = Element(SOURCE, Resistor(source_resistance), *network.input)
-    for column, i in enumerate(at):
-        load = network.loads[i]
-        kept = [j for j in range(len(order)) if j != i]
-        backwards = replace(
-            network,
-            input=(load.plus_point, load.minus_point),
-            elements=(*network.elements, stood),
-            loads=tuple(network.loads[j] for j in kept),
-        )
-        # One volt behind R at these terminals: v = 1 + R i with i = -input_current, so R i - v = -1 and the column of
-        # the admittance is -i of every load.
-        driven = solve(backwards, omega, loads[:, kept][:, :, kept], 1.0, REFERENCE)
-        for row, j in enumerate(at):
-            own = row == column
-            admittance[:, row, column] = driven.input_current if own else -driven.load_current[:, kept.index(j)]
-    return Seen(current, admittance, REFERENCE)
+    # one volt beside R at a pair of terminals is R i - v = 1 there, and 0 at the others: its currents are the column
+    current, admittance = port_currents(network, omega, loads, source_resistance)
+    drive = np.asarray(volts, dtype=np.complex128)[..., None]
+    return Seen(current[:, at] * drive, admittance[:, at][:, :, at], REFERENCE)
