@@ -1,0 +1,99 @@
+"""The command `predict`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from system.commandline import (
+    AsJson,
+    CsvFolder,
+    Force,
+    Frequencies,
+    From,
+    KitFile,
+    Output,
+    Points,
+    Seed,
+    Settings,
+    To,
+    Variants,
+    Volts,
+    app,
+    asked_frequencies,
+    checked_volts,
+    chosen,
+    command,
+    load,
+)
+from system.sheets.showing import Showing, write_csv
+
+if TYPE_CHECKING:
+    from system.kit import Kit, Variant
+
+
+@app.command()
+@command
+def predict(
+    kit: KitFile,
+    variant: Variants = None,
+    volts: Volts = 2.83,
+    frequencies: Frequencies = None,
+    start: From = None,
+    stop: To = None,
+    points: Points = None,
+    settings: Settings = None,
+    as_json: AsJson = False,
+    output: Output = None,
+    csv: CsvFolder = None,
+    netlist: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a SPICE netlist of the variant (give one --variant).")
+    ] = None,
+    seed: Seed = 0,
+    force: Force = False,
+) -> None:
+    """Response, impedance, excursion, opening speed and driver voltages of each variant."""
+    from system import grid
+    from system.checks import examine
+    from system.detail import predict_in_detail as compute
+    from system.sheets import data, texts
+
+    loaded = load(kit, settings)
+    asked = asked_frequencies(frequencies, start, stop, points)
+    volts = checked_volts(volts)
+    variants = chosen(loaded, variant)
+    showing = Showing.of(kit, output, as_json, force)
+    curves = as_json or showing.drawn or csv is not None
+    frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
+    results = [compute(loaded, each, frequency, volts) for each in variants]
+    findings = (*loaded.findings, *examine(loaded, results))
+    if netlist is not None:
+        _write_netlist(loaded, variants, netlist, force)
+    if csv is not None:
+        write_csv(csv, {f"{r.variant.name}.csv": data.prediction_csv(r) for r in results}, force)
+
+    def document() -> str:
+        content = {r.variant.name: data.prediction(r) for r in results}
+        return data.document(loaded.name, findings, frequency_hz=data.numbers(frequency), variants=content)
+
+    showing.show(
+        findings,
+        lambda graphs: graphs.predictions(loaded, results),
+        document,
+        (lambda: texts.predictions(loaded, results)) if netlist is None else None,
+    )
+
+
+def _write_netlist(kit: Kit, variants: Sequence[Variant], path: Path, force: bool) -> None:
+    from system.findings import usage_error
+    from system.netlist import netlist
+    from system.output import write_file
+
+    if len(variants) != 1:
+        raise usage_error(
+            f"--netlist for {len(variants)} variants", "one --variant NAME, since a netlist is one circuit"
+        )
+    write_file(path, netlist(kit, variants[0]), force)

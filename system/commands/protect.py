@@ -1,0 +1,56 @@
+"""The command `protect`."""
+
+from __future__ import annotations
+
+from system.commandline import (
+    AsJson,
+    CsvFolder,
+    Force,
+    KitFile,
+    Output,
+    Seed,
+    Settings,
+    Variants,
+    app,
+    chosen,
+    command,
+    load,
+)
+from system.sheets.showing import Showing, write_csv
+
+
+@app.command()
+@command
+def protect(
+    kit: KitFile,
+    variant: Variants = None,
+    settings: Settings = None,
+    as_json: AsJson = False,
+    output: Output = None,
+    csv: CsvFolder = None,
+    seed: Seed = 0,
+    force: Force = False,
+) -> None:
+    """Does a woofer need a high-pass? Verdict, evidence, choices from stock."""
+    from system.checks import examine_impedance
+    from system.protect import protect as compute
+    from system.sheets import data, texts
+
+    loaded = load(kit, settings)
+    showing = Showing.of(kit, output, as_json, force)
+    variants = chosen(loaded, variant)
+    findings = (*loaded.findings, *examine_impedance(loaded, variants))
+    verdicts = {each.name: compute(loaded, each) for each in variants}
+    if csv is not None:
+        write_csv(csv, {"choices.csv": data.choices_csv(v for each in verdicts.values() for v in each)}, force)
+
+    def document() -> str:
+        content = {name: {v.driver: data.verdict(v) for v in each} for name, each in verdicts.items()}
+        return data.document(loaded.name, findings, variants=content)
+
+    showing.show(
+        findings,
+        lambda graphs: graphs.protection(loaded, verdicts),
+        document,
+        lambda: texts.protection(loaded, verdicts),
+    )
