@@ -94,7 +94,7 @@ def _stock(kit: Kit, highest: float, tolerance: float, rating: float | None) -> 
                 offer.value,
                 (offer.value,),
                 offer.tolerance if offer.tolerance is not None else tolerance,
-                offer.voltage_rating if offer.voltage_rating is not None else rating,
+                offer.rating if offer.rating is not None else rating,
             ),
             offer.in_stock,
         )

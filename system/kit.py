@@ -33,32 +33,53 @@ from system.cabinet import (
     SectionSpec,
     VentedChamber,
 )
+from system.choice import (
+    DriverSpread,
+    Meter,
+    Offers,
+    PartKind,
+    RevalueSpec,
+    SpreadSpec,
+    Stock,
+    StockItem,
+    Target,
+    Window,
+)
 from system.findings import Finding, KitError, Severity
 
-__all__ = [  # of a cabinet, told from here too
+__all__ = [  # of a cabinet and of what may be chosen, told from here too
     "Baffle",
     "BendSpec",
     "Cabinet",
     "Chamber",
     "Cutout",
+    "DriverSpread",
     "Face",
     "FillModel",
     "FillSpec",
     "LineChamber",
+    "Meter",
     "MouthSpec",
+    "Offers",
+    "PartKind",
     "PipeEnd",
     "PortSpec",
     "RadiatorChamber",
     "RadiatorSpec",
+    "RevalueSpec",
     "SealedChamber",
     "SectionSpec",
+    "SpreadSpec",
+    "Stock",
+    "StockItem",
+    "Target",
     "VentedChamber",
+    "Window",
 ]
 
 Attitude = Literal["upright", "on_left_side", "on_right_side"]
 State = Literal["fit", "link", "omit"]
 Role = Literal["woofer", "midrange", "tweeter"]
-PartKind = Literal["resistor", "capacitor", "coil"]
 AirLoad = Literal["included", "free_air", "none"]
 Winding = Literal["copper", "aluminium"]
 ROOM_TEMPERATURE = 293.15  # K, 20 degC: re is that of a coil this warm
@@ -229,6 +250,7 @@ class DriverData:
     winding: Winding = "copper"
     large_signal: LargeSignalSpec | None = None  # only with small_signal
     thermal: ThermalSpec | None = None
+    spread: DriverSpread = field(default_factory=DriverSpread)
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,28 +333,6 @@ class Seats:
 
 
 @dataclass(frozen=True, slots=True)
-class CapacitorStock:
-    """One capacitor in stock: F, tolerance as a ratio, volts; article and price as the stock file has them."""
-
-    value: float
-    tolerance: float | None = None
-    voltage_rating: float | None = None
-    type: str | None = None
-    article: str | None = None
-    price: str | None = None
-    in_stock: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Stock:
-    """What the drawer holds: a series name (E6 ... E192) or explicit values (SI) for each kind of part."""
-
-    capacitors: str | tuple[CapacitorStock, ...] = "E12"
-    resistors: str | tuple[float, ...] = "E12"
-    coils: str | tuple[float, ...] = "E12"
-
-
-@dataclass(frozen=True, slots=True)
 class AssemblySpec:
     """How the board is put together (K): the air about its parts, and what the hot-melt glue on it bears."""
 
@@ -372,6 +372,10 @@ class Kit:
     findings: tuple[Finding, ...]
     positions: Mapping[str, tuple[int, int]] = field(default_factory=dict)  # line and column of each dotted path
     assembly: AssemblySpec = AssemblySpec()
+    window: Window = field(default_factory=Window)
+    meter: Meter = field(default_factory=Meter)
+    spread: SpreadSpec = field(default_factory=SpreadSpec)
+    revalue: RevalueSpec = field(default_factory=RevalueSpec)
 
     def locate(self, path: str) -> tuple[int, int]:
         """Line and column (from 1) of a dotted path in the file, or of its nearest parent, else of its beginning."""

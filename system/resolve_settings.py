@@ -11,7 +11,7 @@ from system import quantity
 from system.context import STANDARD_AIR, Context, Path_
 from system.document import advice, label
 from system.fields import Spectrum
-from system.kit import HIGHEST_OF_PROGRAMME, Amplifier, AssemblySpec, CapacitorStock, Programme, Stock
+from system.kit import HIGHEST_OF_PROGRAMME, Amplifier, AssemblySpec, Programme, Stock, StockItem
 from system.stockfile import read_stock
 from system.tables import BAND_LEVELS, read_table
 
@@ -149,7 +149,7 @@ def _stock_of(given: list[str] | str, key: str, dimension: str, context: Context
         values = [_value(text, dimension, (*path, str(index)), context) for index, text in enumerate(given)]
         if None in values:
             return None
-        return tuple(CapacitorStock(v) for v in values if v) if key == "capacitors" else tuple(values)
+        return tuple(StockItem(v) for v in values if v)
     if given in SERIES:
         return given
     if "." not in given:

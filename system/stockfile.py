@@ -1,7 +1,8 @@
 """The stock list: a CSV file with one article a row.
 
-Columns: kind (capacitor, resistor, coil) and value are required; tolerance, rating (V, W or A), type, article, price
-and in_stock (pieces) are not. The separator is a comma, or a semicolon where the heading has one.
+Columns: kind (capacitor, resistor, coil) and value are required; tolerance, rating (V, W or A), type, article, price,
+in_stock (pieces) and dc_resistance (of a coil) are not. The separator is a comma, or a semicolon where the
+heading has one.
 """
 
 from __future__ import annotations
@@ -12,19 +13,19 @@ from pathlib import Path
 
 from system import quantity
 from system.document import DocumentError, Mark, advice, read_text
-from system.kit import CapacitorStock
+from system.kit import StockItem
 from system.tables import TableFaults
 
-COLUMNS = ("kind", "value", "tolerance", "rating", "type", "article", "price", "in_stock")
+COLUMNS = ("kind", "value", "tolerance", "rating", "type", "article", "price", "in_stock", "dc_resistance")
 VALUES = {"capacitor": "capacitance", "resistor": "resistance", "coil": "inductance"}
 RATINGS = {"capacitor": "voltage", "resistor": "power", "coil": "current"}
 
 
 @dataclass(slots=True)
 class StockList:
-    capacitors: list[CapacitorStock] = field(default_factory=list)
-    resistors: list[float] = field(default_factory=list)
-    coils: list[float] = field(default_factory=list)
+    capacitors: list[StockItem] = field(default_factory=list)
+    resistors: list[StockItem] = field(default_factory=list)
+    coils: list[StockItem] = field(default_factory=list)
 
 
 def read_stock(path: Path, shown: str) -> StockList:
@@ -92,12 +93,12 @@ def _add(cells: Mapping[str, tuple[int, str]], stock: StockList) -> None:
     assert value is not None
     rating = _read(cells, "rating", RATINGS[kind])
     tolerance = _read(cells, "tolerance", "percent")
-    pieces = _pieces(cells)
-    if kind == "capacitor":
-        words = {name: cells[name][1] if name in cells else None for name in ("type", "article", "price")}
-        stock.capacitors.append(CapacitorStock(value, tolerance, rating, in_stock=pieces, **words))
-    else:
-        {"resistor": stock.resistors, "coil": stock.coils}[kind].append(value)
+    if kind != "coil" and "dc_resistance" in cells:
+        raise _RowFault(cells["dc_resistance"][0], f"a {kind} has a dc_resistance", "only a coil has one")
+    ohm = _read(cells, "dc_resistance", "resistance")
+    words = {name: cells[name][1] if name in cells else None for name in ("type", "article", "price")}
+    item = StockItem(value, tolerance, rating, in_stock=_pieces(cells), dc_resistance=ohm, **words)
+    {"capacitor": stock.capacitors, "resistor": stock.resistors, "coil": stock.coils}[kind].append(item)
 
 
 def _read(cells: Mapping[str, tuple[int, str]], name: str, dimension: str) -> float | None:

@@ -15,7 +15,7 @@ import yaml
 from system.codes import CODES, explanation
 from system.findings import Finding, KitError
 from system.keydocs import KEYS
-from system.kit import Kit
+from system.kit import Kit, StockItem
 from system.kitfile import _models, kit_schema, load_kit
 
 HERE = Path(__file__).parent
@@ -205,7 +205,7 @@ def test_what_if() -> None:
     lengths = [kit.variants[name].cabinet.chambers[0].profile[0].length for name in ("tall", "tall2")]  # type: ignore[union-attr]
     assert lengths == [0.6, 0.5]
     kit = load_kit(FULL, ["stock.resistors=[1 ohm, 2.2 ohm]"])
-    assert kit.stock.resistors == (1.0, 2.2)
+    assert kit.stock.resistors == (StockItem(1.0), StockItem(2.2))
 
 
 def test_what_if_at_fault() -> None:

@@ -9,7 +9,6 @@ import pytest
 from enclosures.air import moist_air
 from system.findings import KitError
 from system.kit import (
-    CapacitorStock,
     Cutout,
     HighPass,
     Kit,
@@ -18,6 +17,7 @@ from system.kit import (
     RadiatorChamber,
     SealedChamber,
     Seats,
+    StockItem,
     VentedChamber,
 )
 from system.kitfile import load_kit
@@ -74,9 +74,9 @@ def test_amplifier_programme_listening_stock(full: Kit) -> None:
     assert (listening.distance, listening.axis) == (2.5, "tweeter")
     assert (listening.angle_horizontal, listening.angle_vertical) == (math.radians(15), math.radians(5))
     assert full.stock.resistors == "E24"
-    assert full.stock.coils == (0.33e-3, 0.47e-3, 1e-3)
+    assert full.stock.coils == (StockItem(0.33e-3), StockItem(0.47e-3), StockItem(1e-3))
     assert [article.value for article in full.stock.capacitors] == [47e-6, 100e-6, 220e-6]  # type: ignore[union-attr]
-    assert full.stock.capacitors[1] == CapacitorStock(  # type: ignore[index]
+    assert full.stock.capacitors[1] == StockItem(  # type: ignore[index]
         100e-6, 0.1, 100.0, "non_polar", "NP-100, long leads", "1.90", 4
     )
 

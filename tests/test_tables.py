@@ -5,6 +5,7 @@ import math
 import pytest
 
 from system.document import DocumentError
+from system.kit import StockItem
 from system.stockfile import parse_stock
 from system.tables import BAND_LEVELS, IMPEDANCE, RESPONSE, TableFaults, TableKind, parse_table
 
@@ -71,10 +72,10 @@ def test_stock_list() -> None:
         "stock.csv",
     )
     first, second = stock.capacitors
-    assert (first.value, first.tolerance, first.voltage_rating, first.type) == (47e-6, 0.1, 100.0, "non_polar")
+    assert (first.value, first.tolerance, first.rating, first.type) == (47e-6, 0.1, 100.0, "non_polar")
     assert (first.article, first.price, first.in_stock) == ('NP; "47"', "1.20", 12)
     assert (second.value, second.tolerance, second.in_stock) == (100e-6, None, None)
-    assert (stock.resistors, stock.coils) == ([2.2], [1.2e-3])
+    assert (stock.resistors, stock.coils) == ([StockItem(2.2, rating=10)], [StockItem(1.2e-3, rating=6)])
 
 
 @pytest.mark.parametrize(

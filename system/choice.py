@@ -1,0 +1,109 @@
+"""What there is to choose from, and what a choice is held against: stock, spread, windows and wishes; SI units.
+
+Plain values without numpy; `system.kit` tells them on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from system.kit import Table
+
+PartKind = Literal["resistor", "capacitor", "coil"]
+
+
+@dataclass(frozen=True, slots=True)
+class StockItem:
+    """One article in stock: ohm, F or H, tolerance as a ratio; article and price as the stock file has them."""
+
+    value: float
+    tolerance: float | None = None
+    rating: float | None = None  # V of a capacitor, W of a resistor, A of a coil
+    type: str | None = None
+    article: str | None = None
+    price: str | None = None
+    in_stock: int | None = None  # None: enough
+    dc_resistance: float | None = None  # ohm, of a coil
+
+
+Offers = str | tuple[StockItem, ...]  # a series name (E6 ... E192), or the articles
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """What the drawer holds of each kind of part."""
+
+    capacitors: Offers = "E12"
+    resistors: Offers = "E12"
+    coils: Offers = "E12"
+
+    def of(self, kind: PartKind) -> Offers:
+        return {"capacitor": self.capacitors, "resistor": self.resistors, "coil": self.coils}[kind]
+
+
+@dataclass(frozen=True, slots=True)
+class DriverSpread:
+    """How far copies of a driver lie apart, to either side: ratios (0.1 for 10 %), `level` in dB.
+
+    `level` is that of a response table, `re` scales an impedance table too. `assumed` names what was not given.
+    """
+
+    fs: float = 0.10
+    qts: float = 0.10
+    re: float = 0.04
+    level: float = 0.5
+    linear_excursion: float = 0.10
+    assumed: tuple[str, ...] = ("fs", "qts", "re", "level", "linear_excursion")
+
+
+@dataclass(frozen=True, slots=True)
+class SpreadSpec:
+    """How many copies of the kit are drawn, and how values lie within their tolerance.
+
+    `uniform`: anywhere within it alike; `normal`: the tolerance is two standard deviations, and nothing lies outside.
+    """
+
+    builds: int = 10_000
+    law: Literal["uniform", "normal"] = "uniform"
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """How far a substitute or a copy may be from the kit as it is drawn: `level` (dB) in a band, `impedance` (ohm)."""
+
+    level: float = 0.5
+    lowest: float = 200.0  # Hz
+    highest: float = 10e3  # Hz
+    impedance: float = 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """The smallest differences that the instruments at hand can show."""
+
+    impedance: float = 0.1  # ohm
+    level: float = 0.1  # dB
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """The response asked for, its level being free: flat, `tilt` dB an octave, or a `table` of dB over frequency."""
+
+    tilt: float = 0.0
+    table: Table | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RevalueSpec:
+    """What `revalue` may do: the parts that may `move` (none named: all that can), for what, and at what price."""
+
+    move: tuple[str, ...] = ()
+    target: Target = Target()
+    over: Literal["axis", "listening_window"] = "axis"
+    lowest: float = 200.0  # Hz, of the band that counts
+    highest: float = 10e3  # Hz
+    price: float = 0.1  # dB that one more differing value must be worth
+    most_differing: int | None = None  # values that differ between variants
+    quieter: float = 1.0  # dB that a variant may lose of its reference level
