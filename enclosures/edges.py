@@ -38,7 +38,6 @@ ON_PLANE = 1e-9  # m; a listener nearer than this to the plane of a face counts 
 SOFT = 0.6  # rad; see `second_order`
 ORDER = 8  # nodes of one Gauss-Legendre rule
 SCALE = NU / (4.0 * math.pi)
-FINE = 8  # parts of a histogram's bin
 
 
 @dataclass(frozen=True, slots=True)
@@ -397,22 +396,9 @@ def _through(pair: _Pair, leg: _FirstLeg, last: _LastLeg) -> Paths:
     )
 
 
-def _lagrange() -> RealArray:
-    """The weights (FINE, 4) of bins -1, 0, 1 and 2 for the cubic through them, at parts of the way from 0 to 1."""
-    t = np.arange(FINE) / FINE
-    before, after, beyond = t + 1.0, t - 1.0, t - 2.0
-    return np.stack(
-        [
-            t * after * beyond / -6.0,
-            before * after * beyond / 2.0,
-            before * t * beyond / -2.0,
-            before * t * after / 6.0,
-        ],
-        axis=1,
-    )
-
-
-LAGRANGE = _lagrange()
+# Four-point Lagrange weights of bins -1, 0, 1 and 2 (columns) as polynomials in the way t from bin 0 to bin 1: the rows
+# are the coefficients of 1, t, t^2 and t^3.
+LAGRANGE = np.array([[0, 6, 0, 0], [-2, -3, 6, -1], [3, -6, 3, 0], [-1, 3, -3, 1]]) / 6.0
 
 
 class Echoes:
@@ -430,20 +416,23 @@ class Echoes:
         return len(self.groups) - 1
 
     def add(self, group: int, listener: int, source: int, paths: Paths, shortest: float) -> None:
-        """Put paths in, their lengths counted from `shortest` (m).
+        """Put paths in, their lengths counted from `shortest` (m); four-point Lagrange weights at the bins.
 
-        Linearly into `FINE` parts of each bin, and from each part's place with four-point Lagrange weights to bins.
+        The weights are cubic in a path's place within its bin, so a bin's first moments make up all of its paths.
         """
-        where = (paths.lengths - shortest + self.bin_width) * (FINE / self.bin_width)
+        where = (paths.lengths - shortest) / self.bin_width + 1.0
         whole = where.astype(np.int64)
-        self.used = max(self.used, min(int(whole.max()) // FINE + 5, self.bins))
-        later = (where - whole) * paths.weights
-        parts = np.bincount(whole, paths.weights - later, minlength=FINE * self.bins)
-        parts[1:] += np.bincount(whole, later, minlength=FINE * self.bins)[:-1]
-        shares = parts.reshape(self.bins, FINE) @ LAGRANGE
+        within = where - whole
+        self.used = max(self.used, min(int(whole.max()) + 5, self.bins))
+        weights = paths.weights
+        moments = np.empty((4, self.bins))
+        for power in range(4):
+            moments[power] = np.bincount(whole, weights, minlength=self.bins)
+            weights = weights * within
+        shares = LAGRANGE.T @ moments
         counts = self.groups[group][listener, source]
         for shift in range(4):
-            counts[shift:] += shares[: self.bins - shift, shift]
+            counts[shift:] += shares[shift, : self.bins - shift]
 
     def spectra(self, wavenumbers: RealArray) -> ComplexArray:
         """The sum of weight e^{-jk (length - shortest)} of every pair: (F, groups, listeners, sources), 1/m."""

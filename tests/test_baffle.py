@@ -149,21 +149,26 @@ def wall_paths_anywhere(sources: list[Source], listeners: NDArray[np.float64]) -
     return np.asarray(1.0 / np.stack(r, axis=1))[None]
 
 
-def test_power_summed_over_all_directions() -> None:
-    """A small body's source gives full-space power: with k to 0 the mean of |G r|^2 over all directions is 1/4."""
-    source = put(CUBE, "front", (0.1, 0.2))
-    t, w = np.polynomial.legendre.leggauss(6)
-    phi = 2.0 * math.pi * np.arange(12) / 12.0
+@pytest.mark.parametrize("box", [CUBE, Box(0.19, 1.06, 0.28), Box(0.3, 0.3, 0.3, 0.06)])
+def test_power_summed_over_all_directions(box: Box) -> None:
+    """It is volume velocity squared times the radiation resistance, which is told by the pressure before the source:
+    what of it is in step with the motion is alike near the source (5 cm). To ka 0.3, half a side of the cube being a,
+    both are that of a point in full space, the mean of |G r|^2 being 1/4: all within 0.1 dB."""
+    source = put(box, "front", (0.1, 0.6 * box.height))
+    t, w = np.polynomial.legendre.leggauss(8)
+    phi = 2.0 * math.pi * np.arange(16) / 16.0
     sine = np.sqrt(1.0 - t * t)[:, None]
-    flat = np.broadcast_to(t[:, None], (6, 12))
+    flat = np.broadcast_to(t[:, None], (8, 16))
     directions = np.stack([sine * np.cos(phi), sine * np.sin(phi), flat], axis=2).reshape(-1, 3)
-    weights = np.repeat(w / 24.0, 12)
-    centre = 0.5 * (CUBE.low + CUBE.high)
-    r = 30.0
-    k = np.array([0.02, 0.1]) / 0.15
-    found = free_paths(CUBE, [source], centre + r * directions, k * AIR.speed_of_sound, AIR)[:, :, 0]
-    power = np.abs(found * r) ** 2 @ weights
-    assert np.all(np.abs(10.0 * np.log10(4.0 * power)) < [0.01, 0.1])
+    centre = 0.5 * (box.low + box.high)
+    k = np.array([0.02, 0.1, 0.2, 0.3]) / 0.15
+    found = free_paths(box, [source], centre + 30.0 * directions, k * AIR.speed_of_sound, AIR)[:, :, 0]
+    power = 10.0 * np.log10(4.0 * np.abs(30.0 * found) ** 2 @ np.repeat(w / 32.0, 16))
+    near = source.position + 0.05 * source.normal
+    before = free_paths(box, [source], near[None], k * AIR.speed_of_sound, AIR)[:, 0, 0]
+    resistance = 10.0 * np.log10(-2.0 * before.imag / k)  # over that in full space, omega k rho/(4 pi)
+    assert np.all(np.abs(power) < [0.01, 0.1, 0.1, 0.1])
+    assert np.all(np.abs(power - resistance)[1:] < 0.1)
 
 
 @pytest.mark.parametrize("axis", [0, 1, 2])

@@ -67,4 +67,4 @@ def test_histogram_keeps_the_spectrum() -> None:
     echoes.add(echoes.new_group(), 0, 0, paths, 2.0)
     exact = np.exp(-1j * np.outer(k, paths.lengths - 2.0)) @ paths.weights
     error = np.abs(echoes.spectra(k)[:, 0, 0, 0] - exact) / np.sqrt(np.sum(paths.weights**2))
-    assert np.all(error < [4e-3, 6e-4, 2e-5])
+    assert np.all(error < [4e-3, 4e-4, 1e-6])

@@ -235,22 +235,6 @@ def test_rounded_front_and_rear() -> None:
     np.testing.assert_allclose(two, one, rtol=1e-9, atol=1e-11)
 
 
-def test_power_summed_over_all_directions() -> None:
-    """A small body's source gives full-space power, rounded or not: the mean of |G r|^2 tends to 1/4 with k to 0."""
-    box = Box(0.3, 0.3, 0.3, 0.06)
-    source = put(box, "front", (0.1, 0.2))
-    t, w = np.polynomial.legendre.leggauss(6)
-    phi = 2.0 * math.pi * np.arange(12) / 12.0
-    sine = np.sqrt(1.0 - t * t)[:, None]
-    flat = np.broadcast_to(t[:, None], (6, 12))
-    directions = np.stack([sine * np.cos(phi), sine * np.sin(phi), flat], axis=2).reshape(-1, 3)
-    centre = 0.5 * (box.low + box.high)
-    k = np.array([0.02, 0.1, 0.3]) / 0.15
-    found = free_paths(box, [source], centre + 30.0 * directions, k * AIR.speed_of_sound, AIR)[:, :, 0]
-    power = np.abs(30.0 * found) ** 2 @ np.repeat(w / 24.0, 12)
-    assert np.all(np.abs(10.0 * np.log10(4.0 * power[:2])) < [0.01, 0.1])
-
-
 @pytest.mark.parametrize(
     ("call", "says"),
     [
