@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from system import programme, summary
+from system import summary
 from system.build import Build
 from system.coils import Coils, Endurance, endurances
 from system.kit import DriverData, Kit, RadiatorSpec, Variant
@@ -346,13 +346,11 @@ def _ceiling(swept: Case, found: Sequence[Limit]) -> Ceiling:
 def programme_level(kit: Kit, result: Prediction, volts: float) -> float:
     """Level (dB) of the signal at `volts` rms: of the whole programme, or for a sine the reference level."""
     volts = max(volts, summary.SILENCE)
-    if kit.programme.spectrum == "sine":
+    per_volt = np.abs(result.pressure / result.volts / summary.REFERENCE_PRESSURE)
+    together = Signal.of(kit, result.variant, result.frequency).rms(per_volt)
+    if together is None:
         return result.summary.sensitivity_db + 20 * math.log10(volts / 2.83 / result.distance)
-    shares = programme.power_shares(kit.programme, result.frequency)
-    gain = programme.high_pass_gain(result.variant.receiver_high_pass, result.frequency)
-    squared = np.abs(result.pressure / result.volts / summary.REFERENCE_PRESSURE) ** 2
-    together = max(float(np.sum(shares * squared * gain**2)), summary.SILENCE**2)
-    return 10 * math.log10(together) + 20 * math.log10(volts)
+    return 20 * math.log10(max(together, summary.SILENCE) * volts)
 
 
 def _not_judged(model: Build, known: Mapping[str, Endurance]) -> Iterator[NotJudged]:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from system import programme
 from system.kit import Kit
 from system.limits import Case
-from system.predict import PEAK, solve
+from system.predict import solve
+from system.signal import Signal
 from system.synthesis import Wave, clipped, filtered, narrowed, noise
 
 SECONDS = 60.0
@@ -57,14 +57,13 @@ def programme_wave(kit: Kit, seed: int) -> Wave | None:
 def in_time(kit: Kit, swept: Case, wave: Wave, seed: int) -> InTime:
     """What the cones of a variant do while `wave` comes at the volume at which its peaks clip the amplifier."""
     frequency = swept.acoustics.frequency
-    volts = PEAK * kit.amplifier.rated_volts / kit.programme.crest_factor
-    current = solve(swept.model, swept.acoustics, volts).load_current
-    gain = programme.high_pass_gain(swept.model.variant.receiver_high_pass, frequency)
+    signal = Signal.of(kit, swept.model.variant, frequency)
+    current = solve(swept.model, swept.acoustics, signal.full).load_current
     drivers = {}
     for i, (name, data) in enumerate(zip(swept.model.names, swept.model.data, strict=True)):
         if swept.model.drivers[i] is None:
             continue
-        excursion = gain * np.einsum("fj,fj->f", swept.acoustics.excursion[:, i], current)
+        excursion = signal.gain * np.einsum("fj,fj->f", swept.acoustics.excursion[:, i], current)
         moved = filtered(wave, frequency, excursion)
         linear, damage = data.linear_excursion, data.damage_excursion
         drivers[name] = Moments(
@@ -73,4 +72,4 @@ def in_time(kit: Kit, swept: Case, wave: Wave, seed: int) -> InTime:
             None if linear is None else moved.share_beyond(linear),
             None if damage is None else moved.share_beyond(damage),
         )
-    return InTime(SECONDS, seed, volts, drivers)
+    return InTime(SECONDS, seed, signal.full, drivers)

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from system import programme, summary
+from system import summary
 from system.coils import Coils, endurances
 from system.heat import STRAIGHT, course, loss_in_band, settled
 from system.limits import Case
-from system.predict import PEAK, pressure
+from system.predict import pressure
+from system.signal import Signal
 
 Floats = NDArray[np.float64]
 
@@ -52,14 +53,11 @@ def warming(case: Case, swept: Case) -> Warming | None:
 
     `case` is at the frequencies that `change` is asked for, `swept` the same build on the grid of a programme.
     """
-    kit, variant = case.model.kit, case.model.variant
+    signal = Signal.of(case.model.kit, case.model.variant, swept.acoustics.frequency)
     known = endurances(swept.model, swept.acoustics)
-    if kit.programme.spectrum == "sine" or not known:
+    if signal.weights is None or not known:
         return None
-    volts = PEAK * kit.amplifier.rated_volts / kit.programme.crest_factor
-    gain = programme.high_pass_gain(variant.receiver_high_pass, swept.acoustics.frequency)
-    shares = programme.power_shares(kit.programme, swept.acoustics.frequency)
-    watts = Coils.of(swept.model, swept.acoustics, known).programme(volts**2 * shares * gain**2)
+    watts = Coils.of(swept.model, swept.acoustics, known).programme(signal.full**2 * signal.weights)
     here = Coils.of(case.model, case.acoustics, known)
     over_time = course(here.coils, watts, SECONDS, here.ambient)
     final = settled(here.coils, watts, here.ambient)
@@ -72,7 +70,7 @@ def warming(case: Case, swept: Case) -> Warming | None:
     }
     heard = pressure(case.acoustics, here.currents(hot))
     return Warming(
-        volts,
+        signal.full,
         SECONDS,
         {name: over_time[:, i] for i, name in enumerate(known)},
         coils,
