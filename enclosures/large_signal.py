@@ -7,7 +7,9 @@ cone rests. What such a driver does in its enclosure is found by `enclosures.har
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple, Protocol
 
@@ -97,49 +99,21 @@ class Tabulated:
         return self._derivative(x, 2)
 
     def _derivative(self, x: RealArray, order: int) -> RealArray:
-        places, values = np.array(self.places), np.array(self.values)
-        slopes = _monotone_slopes(places, values)
-        step = np.diff(places)
-        chord = np.diff(values) / step
-        # powers of x - place of the cubic that has these values and slopes at both ends (Hermite)
-        cubics = np.stack(
-            [
-                values[:-1],
-                slopes[:-1],
-                (3 * chord - 2 * slopes[:-1] - slopes[1:]) / step,
-                (slopes[:-1] + slopes[1:] - 2 * chord) / step**2,
-            ]
-        )
-        which = np.clip(np.searchsorted(places, x, side="right") - 1, 0, len(step) - 1)
-        found = polynomial.polyval(x - places[which], polynomial.polyder(cubics, order)[:, which], tensor=False)
-        for end, outside in ((0, x < places[0]), (-1, x > places[-1])):
-            found = np.where(outside, _beyond(values[end], slopes[end], x - places[end], order), found)
+        curve, slope = (_cubics(self.places, self.values, each) for each in (order, 1))
+        found = curve(x)
+        for end, outside in ((0, x < self.places[0]), (-1, x > self.places[-1])):
+            place = np.array(self.places[end])
+            found = np.where(outside, _beyond(self.values[end], float(slope(place)), x - place, order), found)
         return np.asarray(found)
 
 
-def _monotone_slopes(places: RealArray, values: RealArray) -> RealArray:
-    """Slopes at the places that keep the cubics between them monotone."""
-    step = np.diff(places)
-    chord = np.diff(values) / step
-    if len(step) == 1:
-        return np.repeat(chord, 2)
-    slopes = np.zeros(len(places))
-    one, two = 2 * step[1:] + step[:-1], step[1:] + 2 * step[:-1]
-    before, after = chord[:-1], chord[1:]
-    same = before * after > 0
-    # Fritsch & Butland (1984): the weighted harmonic mean of the chords on either side, none where they turn
-    slopes[1:-1][same] = ((one + two)[same]) / (one[same] / before[same] + two[same] / after[same])
-    slopes[0] = _end_slope(step[0], step[1], chord[0], chord[1])
-    slopes[-1] = _end_slope(step[-1], step[-2], chord[-1], chord[-2])
-    return slopes
+@lru_cache(maxsize=64)
+def _cubics(places: tuple[float, ...], values: tuple[float, ...], order: int) -> Callable[[RealArray], RealArray]:
+    """The derivative of this order of the cubics through the rows."""
+    from scipy.interpolate import PchipInterpolator  # takes a quarter of a second to load
 
-
-def _end_slope(step: float, next_step: float, chord: float, next_chord: float) -> float:
-    """That of the parabola through the last three points, kept within what is monotone."""
-    slope = ((2 * step + next_step) * chord - step * next_chord) / (step + next_step)
-    if slope * chord <= 0:
-        return 0.0
-    return 3 * chord if chord * next_chord <= 0 and abs(slope) > 3 * abs(chord) else slope
+    found: Callable[[RealArray], RealArray] = PchipInterpolator(places, values).derivative(order)
+    return found
 
 
 def _beyond(value: float, slope: float, distance: RealArray, order: int) -> RealArray:

@@ -112,10 +112,11 @@ def transfer(model: Build, frequency: Floats, paths: Paths | None = None) -> Tra
     charge = (1j * omega * model.air.density / (2 * np.pi))[:, None]  # p = j w rho U G / (2 pi)
     sd = np.array([driver.sd if driver else 0.0 for driver in model.drivers])
     driver_pressure = (charge * sd * paths.drivers)[:, :, None] * moved.velocity
+    joined = joined_tables(model)
     for i in range(len(model.drivers)):
         if model.data[i].response is not None:
             heard = (_per_ampere(model, i, moved) / paths.own[:, i, None]) * paths.drivers[:, i, None]
-            if i in joined_tables(model):
+            if i in joined:
                 ratio = table_over_piston(model, i, moved) / paths.own[:, i]
                 heard = driver_pressure[:, i] * np.exp(_table_share(model, i, frequency) * np.log(ratio))[:, None]
             driver_pressure[:, i] = heard
