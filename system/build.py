@@ -149,11 +149,11 @@ def _cells(variant: Variant, air: Air) -> list[Cell]:
     counts: dict[str, int] = {}
     for chamber in variant.cabinet.chambers:
         present = [name for name in chamber.drivers if name in variant.hookups]
-        enclosure, openings = ENCLOSURES[type(chamber)](chamber, present, air)
-        names = tuple(_numbered(word, counts) for word, _ in openings)
+        enclosure = ENCLOSURES[type(chamber)](chamber, present, air)
+        names = tuple(_numbered(opening.word, counts) for opening in chamber.openings)
         members = tuple(order.index(name) for name in present)
         if members:  # a chamber without drivers in this variant is silent
-            cells.append(Cell(members, enclosure, names, tuple(cutout for _, cutout in openings)))
+            cells.append(Cell(members, enclosure, names, tuple(opening.cutout for opening in chamber.openings)))
     housed = {i for cell in cells for i in cell.members}
     cells.extend(Cell((i,), None) for i in range(len(order)) if i not in housed)
     return cells
@@ -168,9 +168,6 @@ def _numbered(word: str, counts: dict[str, int]) -> str:
 def fill(spec: FillSpec | None) -> Fill | None:
     """The filling, None for none."""
     return Fill(spec.flow_resistivity, spec.model, spec.fibre_density, spec.share) if spec else None
-
-
-Housing = tuple[Enclosure, list[tuple[str, Cutout | None]]]  # an enclosure; what its openings are called, and where
 
 
 def _port(spec: PortSpec, tuned: float | None = None) -> Port:
@@ -189,11 +186,11 @@ def _port(spec: PortSpec, tuned: float | None = None) -> Port:
     )
 
 
-def _sealed(chamber: SealedChamber, names: Sequence[str], _air: Air) -> Housing:
+def _sealed(chamber: SealedChamber, names: Sequence[str], _air: Air) -> Enclosure:
     box = SealedBox(chamber.volume, chamber.leak, chamber.absorption, fill(chamber.fill))
     if chamber.along is None:
-        return box, []
-    return replace(box, along=chamber.along, positions=_positions(chamber, names)), []
+        return box
+    return replace(box, along=chamber.along, positions=_positions(chamber, names))
 
 
 def _positions(chamber: SealedChamber | LineChamber, names: Sequence[str]) -> tuple[float, ...]:
@@ -202,28 +199,25 @@ def _positions(chamber: SealedChamber | LineChamber, names: Sequence[str]) -> tu
     return tuple(place[name] for name in names)
 
 
-def _vented(chamber: VentedChamber, _names: Sequence[str], air: Air) -> Housing:
+def _vented(chamber: VentedChamber, _names: Sequence[str], air: Air) -> Enclosure:
     tuned = tuned_port_length(chamber.volume, chamber.tuning, chamber.ports, air) if chamber.tuning else None
     ports = tuple(_port(spec, tuned) for spec in chamber.ports)
-    box = VentedBox(chamber.volume, ports, chamber.leak, chamber.absorption, chamber.port, fill(chamber.fill))
-    return box, [("port", spec.cutout) for spec in chamber.ports]
+    return VentedBox(chamber.volume, ports, chamber.leak, chamber.absorption, chamber.port, fill(chamber.fill))
 
 
-def _radiator(chamber: RadiatorChamber, _names: Sequence[str], _air: Air) -> Housing:
+def _radiator(chamber: RadiatorChamber, _names: Sequence[str], _air: Air) -> Enclosure:
     radiators = tuple(Radiator(r.sd, r.mms, r.cms, r.rms, r.count) for r in chamber.radiators)
-    box = RadiatorBox(chamber.volume, radiators, chamber.leak, chamber.absorption, fill(chamber.fill))
-    return box, [("radiator", spec.cutout) for spec in chamber.radiators]
+    return RadiatorBox(chamber.volume, radiators, chamber.leak, chamber.absorption, fill(chamber.fill))
 
 
-def _line(chamber: LineChamber, names: Sequence[str], _air: Air) -> Housing:
-    line = Line(
+def _line(chamber: LineChamber, names: Sequence[str], _air: Air) -> Enclosure:
+    return Line(
         tuple(_section(spec) for spec in chamber.profile),
         _positions(chamber, names),
         tuple(Mouth(m.end, _port(m.port) if m.port else None, m.at) for m in chamber.mouths),
         chamber.lossy_walls,
         chamber.step_correction,
     )
-    return line, [("mouth", mouth.cutout) for mouth in chamber.mouths]
 
 
 def _section(spec: SectionSpec) -> Section:
@@ -239,8 +233,8 @@ def _section(spec: SectionSpec) -> Section:
     )
 
 
-# One line for each kind of chamber: how its description becomes an enclosure and its named openings.
-ENCLOSURES: Mapping[type[Chamber], Callable[..., Housing]] = {
+# One line for each kind of chamber: how its description becomes an enclosure.
+ENCLOSURES: Mapping[type[Chamber], Callable[..., Enclosure]] = {
     SealedChamber: _sealed,
     VentedChamber: _vented,
     RadiatorChamber: _radiator,

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 Face = Literal["front", "rear", "left", "right", "top", "bottom"]
 PipeEnd = Literal["ideal", "unflanged", "flanged", "along_wall", "in_corner"]
@@ -60,6 +60,7 @@ class PortSpec:
     distance from the inner end to a wall that faces it, `speed_limit` (m/s) the peak speed of air it is to stay under.
     """
 
+    word: ClassVar[str] = "port"  # what an opening of this kind is called
     area: float
     length: float | None
     count: int
@@ -75,6 +76,7 @@ class PortSpec:
 class RadiatorSpec:
     """`count` like passive radiators: sd (m2), mms (kg), cms (m/N), rms (kg/s) of one; excursions are one-way peaks."""
 
+    word: ClassVar[str] = "radiator"  # what an opening of this kind is called
     sd: float
     mms: float
     cms: float
@@ -101,6 +103,14 @@ class SealedChamber:
     along: float | None = None
     positions: tuple[float, ...] = ()
 
+    @property
+    def openings(self) -> tuple[OpeningSpec, ...]:
+        return ()
+
+    @property
+    def fills(self) -> tuple[FillSpec | None, ...]:
+        return (self.fill,)
+
 
 @dataclass(frozen=True, slots=True)
 class VentedChamber:
@@ -113,6 +123,14 @@ class VentedChamber:
     port: float
     fill: FillSpec | None = None
 
+    @property
+    def openings(self) -> tuple[OpeningSpec, ...]:
+        return self.ports
+
+    @property
+    def fills(self) -> tuple[FillSpec | None, ...]:
+        return (self.fill,)
+
 
 @dataclass(frozen=True, slots=True)
 class RadiatorChamber:
@@ -122,6 +140,14 @@ class RadiatorChamber:
     leak: float
     absorption: float
     fill: FillSpec | None = None
+
+    @property
+    def openings(self) -> tuple[OpeningSpec, ...]:
+        return self.radiators
+
+    @property
+    def fills(self) -> tuple[FillSpec | None, ...]:
+        return (self.fill,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +184,7 @@ class MouthSpec:
     port's, or of a mouth without one the usual.
     """
 
+    word: ClassVar[str] = "mouth"  # what an opening of this kind is called
     end: PipeEnd
     port: PortSpec | None = None
     cutout: Cutout | None = None
@@ -176,7 +203,16 @@ class LineChamber:
     lossy_walls: bool = True
     step_correction: bool = False
 
+    @property
+    def openings(self) -> tuple[OpeningSpec, ...]:
+        return self.mouths
 
+    @property
+    def fills(self) -> tuple[FillSpec | None, ...]:
+        return tuple(section.fill for section in self.profile)
+
+
+OpeningSpec = PortSpec | MouthSpec | RadiatorSpec
 Chamber = SealedChamber | VentedChamber | RadiatorChamber | LineChamber
 
 

@@ -81,9 +81,8 @@ def _variant(kit: Kit, result: Prediction) -> Iterable[Finding]:
     if result.detail is not None:
         yield from _handovers(kit, variant, result.detail)
     for number, chamber in enumerate(variant.cabinet.chambers):
-        specs = [s.fill for s in chamber.profile] if isinstance(chamber, LineChamber) else [chamber.fill]
         here = f"cabinets.{variant.cabinet.name}.chambers.{number}"
-        fills = [made for spec in specs if (made := fill(spec))]
+        fills = [made for spec in chamber.fills if (made := fill(spec))]
         lowest, highest = float(result.frequency[0]), float(result.frequency[-1])
         for low, high in sorted({made.fitted_range for made in fills if made.fitted_range}):
             if lowest < low or highest > high:

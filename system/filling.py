@@ -72,17 +72,12 @@ def filling(model: Build, asked: Transfer, swept: Transfer, volts: float) -> Fil
 
     `asked` are its acoustics where the band is wanted, `swept` those on the summary's grid.
     """
-    specs = [spec for _, chamber, _ in chambers(model) for spec in _fills(chamber)]
+    specs = [spec for _, chamber, _ in chambers(model) for spec in chamber.fills if spec]
     if not specs:
         return None
     others = [build(model.kit, refilled(model.variant, change)) for change in _changes(specs)]
     levels = (_levels(model, others, acoustics, volts) for acoustics in (asked, swept))
     return Filling(tuple(_gains(model)), _band(model, *levels))
-
-
-def _fills(chamber: Chamber) -> list[FillSpec]:
-    specs = [s.fill for s in chamber.profile] if isinstance(chamber, LineChamber) else [chamber.fill]
-    return [spec for spec in specs if spec]
 
 
 def _gains(model: Build) -> Iterator[Gain]:

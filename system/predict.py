@@ -7,9 +7,9 @@ says how many amperes there are. Decisions that try many parts solve the network
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,18 +17,7 @@ from numpy.typing import NDArray
 from filters import network
 from system import summary
 from system.build import Build, Cell, build
-from system.kit import (
-    Chamber,
-    Kit,
-    LineChamber,
-    MouthSpec,
-    PortSpec,
-    RadiatorChamber,
-    RadiatorSpec,
-    SealedChamber,
-    Variant,
-    VentedChamber,
-)
+from system.kit import Chamber, Kit, OpeningSpec, RadiatorSpec, Variant
 from system.transfer import Motion, Transfer, transfer
 
 if TYPE_CHECKING:
@@ -62,16 +51,6 @@ Complexes = NDArray[np.complexfloating]
 
 PEAK = math.sqrt(2)  # one-way peak of a sine over its rms
 
-OpeningSpec = PortSpec | MouthSpec | RadiatorSpec
-
-# What each kind of chamber calls its openings, in the order in which its enclosure has them.
-OPENINGS: Mapping[type[Chamber], Callable[[Any], tuple[OpeningSpec, ...]]] = {
-    SealedChamber: lambda _: (),
-    VentedChamber: lambda chamber: chamber.ports,
-    RadiatorChamber: lambda chamber: chamber.radiators,
-    LineChamber: lambda chamber: chamber.mouths,
-}
-
 
 def chambers(model: Build) -> list[tuple[int, Chamber, Cell]]:
     """Every chamber with drivers: its number among the variant's chambers from 0, its description, its cell.
@@ -89,7 +68,7 @@ def opening_specs(model: Build) -> dict[str, OpeningSpec]:
     return {
         name: spec
         for _, chamber, cell in chambers(model)
-        for name, spec in zip(cell.opening_names, OPENINGS[type(chamber)](chamber), strict=True)
+        for name, spec in zip(cell.opening_names, chamber.openings, strict=True)
     }
 
 

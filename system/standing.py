@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator, Mapping
 
 from system.context import Context
-from system.kit import Baffle, Cutout, Face, LineChamber, RadiatorChamber, Variant, VentedChamber
+from system.kit import Baffle, Cutout, Face, Variant
 
 Point = tuple[float, float, float]
 Turn = tuple[int, int]  # cosine and sine of the angle by which the cabinet is turned
@@ -89,13 +89,9 @@ def _cutouts(variant: Variant) -> Iterator[tuple[str, Cutout]]:
     """Every driver and opening of the variant that has a cutout."""
     cabinet = variant.cabinet
     yield from cabinet.cutouts.items()
-    for chamber in cabinet.chambers:
-        if isinstance(chamber, VentedChamber):
-            yield from (("a port", port.cutout) for port in chamber.ports if port.cutout)
-        elif isinstance(chamber, RadiatorChamber):
-            yield from (("a radiator", radiator.cutout) for radiator in chamber.radiators if radiator.cutout)
-        elif isinstance(chamber, LineChamber):
-            yield from (("a mouth", mouth.cutout) for mouth in chamber.mouths if mouth.cutout)
+    for opening in (each for chamber in cabinet.chambers for each in chamber.openings):
+        if opening.cutout:
+            yield f"a {opening.word}", opening.cutout
 
 
 def _listening_point(variant: Variant) -> Point:
