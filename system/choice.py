@@ -47,7 +47,9 @@ class Stock:
 class DriverSpread:
     """How far copies of a driver lie apart, to either side: ratios (0.1 for 10 %), `level` in dB.
 
-    `level` is that of a response table, `re` scales an impedance table too. `assumed` names what was not given.
+    `level` is that of a response table, `re` scales an impedance table too. What is not given is as usual (common
+    practice, no source), and `assumed` names it, as far as this driver has it: one known by its tables has no fs, and
+    none has the spread of a linear excursion or a level that it does not have.
     """
 
     fs: float = 0.10
@@ -71,7 +73,10 @@ class SpreadSpec:
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """How far a substitute or a copy may be from the kit as it is drawn: `level` (dB) in a band, `impedance` (ohm)."""
+    """How far a substitute or a copy may be from the kit as it is drawn: `level` (dB) in a band, `impedance` (ohm).
+
+    Never finer than the meter: the kit reader refuses that, and widens to the meter what the kit leaves open.
+    """
 
     level: float = 0.5
     lowest: float = 200.0  # Hz
@@ -89,7 +94,10 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """The response asked for, its level being free: flat, `tilt` dB an octave, or a `table` of dB over frequency."""
+    """The response asked for, its level being free: flat, `tilt` dB an octave, or a `table` of dB over frequency.
+
+    The table covers the band of its `RevalueSpec`.
+    """
 
     tilt: float = 0.0
     table: Table | None = None
@@ -97,7 +105,10 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class RevalueSpec:
-    """What `revalue` may do: the parts that may `move` (none named: all that can), for what, and at what price."""
+    """What `revalue` may do: the parts that may `move` (none named: all that can), for what, and at what price.
+
+    Those named are places on the board that some variant fits, and no coupled coils.
+    """
 
     move: tuple[str, ...] = ()
     target: Target = Target()

@@ -145,6 +145,11 @@ _DRIVER = {
         "The response was measured in the standard baffle of IEC 60268-5. It is treated as measured in a large wall; "
         "the baffle's own ripple stays in it."
     ),
+    "spread_unused": (
+        "A driver's `spread` says how far copies differ in something that this driver is not computed from: fs and qts "
+        "of a driver known by its tables only, the level of one without a response table, the linear excursion of one "
+        "that has none."
+    ),
     "table_number": "A cell of a table is no number.",
     "table_decimal_comma": "A number in a table has a decimal comma. Save it with points.",
     "table_columns": "A row of a table has a wrong number of columns, or not as many as the rows before.",
@@ -295,6 +300,39 @@ _KIT = {
     "stock_columns": "The heading of a stock list has a wrong column, or a row has more cells than the heading.",
     "stock_row": "A row of the stock list is at fault.",
     "stock_empty": "The stock list has no article of this kind.",
+    "hand_columns": (
+        "The list of parts in hand does not begin with the heading ref,value, has no rows, or has a row with more or "
+        "fewer than two columns."
+    ),
+    "hand_row": "A row of the list of parts in hand names no place of the kit, or its value is not one of that part.",
+    "hand_few": "There are fewer parts in hand for a place than there are cabinets to be built.",
+    "spread_too_wide": (
+        "A tolerance or a spread is 100 % or more. It counts to either side, so the value of a part or a driver could "
+        "come out as nothing or below."
+    ),
+    "window_finer_than_meter": (
+        "The window asks for smaller differences than the meter can show, so that nobody could check them. Widen the "
+        "window, or say in `meter` how fine your instruments are; without it 0.1 dB and 0.1 ohm are assumed."
+    ),
+    "band_order": "The band of `window` or `revalue` does not run from a lower to a higher frequency.",
+    "move_twice": "`revalue` names a place twice among those whose value may move.",
+    "move_coupled": (
+        "`revalue` may not move a coil that is coupled to another: what coupling one of another value would have, "
+        "nothing tells."
+    ),
+    "move_never_fitted": "`revalue` may move a place that no variant fits, so no value there would be heard.",
+    "target_short": (
+        "The table of the response that `revalue` is to reach does not cover the whole band, and what to reach beyond "
+        "it nobody has said. Add rows, or narrow the band with from and to."
+    ),
+    "revalue_impossible": (
+        "What `revalue` is asked for cannot be had: more values differ in places that do not move than may differ at "
+        "all, or no values in stock keep every limit of the kit. Let more parts move, or give it more stock."
+    ),
+    "target_span": (
+        "The response that `revalue` is to reach has levels so far apart that no crossover can follow them; probably "
+        "the table holds something else."
+    ),
 }
 
 _RESULT = {
@@ -305,6 +343,7 @@ _RESULT = {
         "it stands, because a reason is given: nothing moves, and the impedance is infinite."
     ),
     "no_figure": "A single figure of the summary does not exist for this variant; it is null in the output.",
+    "nothing_to_draw": "All tolerances of parts and drivers are zero, so that every copy of the kit is the kit itself.",
     "circuit_unsolvable": (
         "The circuit has no unique solution, for example because parts of 0 ohm close a loop or lie across the input."
     ),

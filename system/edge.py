@@ -82,6 +82,23 @@ class Quantity:
 
 
 @dataclass(frozen=True, slots=True)
+class Deviation:
+    """Metadata of a float field: a percentage to either side, below 100 %."""
+
+    def read(self, value: Any) -> float:
+        try:
+            return quantity.read_deviation(text_of(value, "a percentage, like 5 %"))
+        except quantity.QuantityError as error:
+            raise fault(error.code, error.found, error.allowed) from None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return {"type": "string", "pattern": quantity.pattern("percent"), "examples": ["5 %"]}
+
+
+@dataclass(frozen=True, slots=True)
 class Number:
     """Metadata of a float field: a plain number (`percent`: or a percentage)."""
 

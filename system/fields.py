@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from system.edge import Name, Number, Quantity, Whole
+from system.edge import Deviation, Name, Number, Quantity, Whole
 
 Resistance = Annotated[float, Quantity("resistance", zero=True)]
 PositiveResistance = Annotated[float, Quantity("resistance", low="0.1 ohm", high="10 kohm")]
@@ -29,7 +29,7 @@ Power = Annotated[float, Quantity("power")]
 Voltage = Annotated[float, Quantity("voltage")]
 Current = Annotated[float, Quantity("current")]
 Angle = Annotated[float, Quantity("angle")]
-Tolerance = Annotated[float, Quantity("percent", high="99 %")]
+Tolerance = Annotated[float, Deviation()]
 Q = Annotated[float, Number(0.01, 1000)]
 Count = Annotated[int, Whole(1, 50)]
 Order = Annotated[int, Whole(1, 8)]

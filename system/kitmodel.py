@@ -11,6 +11,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema
 
 from system.cabinetmodel import Cabinet
+from system.choicemodel import DriverSpread, Meter, Revalue, Spread, Window
 from system.edge import Entry, Model, Name, Number, Quantity, Text, fault, shape, what
 from system.fields import (
     Angle,
@@ -240,6 +241,7 @@ class Driver(Model):
     large_signal: LargeSignal | None = None
     power: DriverPower | None = None
     thermal: Thermal | None = None
+    spread: DriverSpread | None = None
     origin: Literal["measured", "published", "derived", "assumed"] | None = None
     air_load: Literal["included", "free_air", "none"] = "included"
     voice_coil_temperature: Annotated[float, Quantity("temperature", low="-40 degC", high="300 degC")] | None = None
@@ -407,8 +409,12 @@ class KitFile(Model):
     programme: Entry[Programme] = None
     listening: Entry[Listening] = None
     stock: Entry[Stock] = None
+    window: Entry[Window] = None
+    meter: Entry[Meter] = None
+    spread: Entry[Spread] = None
     drivers: Entry[Annotated[dict[Name, Entry[Driver]], Field(min_length=1)]] = None
     crossover: Entry[Crossover] = None
     assembly: Entry[Assembly] = None
     cabinets: Entry[Annotated[dict[Name, Entry[Cabinet]], Field(min_length=1)]] = None
     variants: Entry[Annotated[dict[Name, Entry[Variant]], Field(min_length=1)]] = None
+    revalue: Entry[Revalue] = None

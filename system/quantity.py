@@ -76,6 +76,15 @@ def read(text: str, dimension: str, low: str = "", high: str = "", zero: bool = 
     return _inside(_value(text, kind), text.strip(), kind, low or kind.low, high or kind.high, zero)
 
 
+def read_deviation(text: str) -> float:
+    """How far a value may be off to either side, a ratio below 1 from a percentage. Raises QuantityError."""
+    value = read(text, "percent", high="1000000 %")
+    if value >= 1:
+        allowed = "it must be below 100 %, or nothing might be left of the value"
+        raise QuantityError("spread_too_wide", f"is {_quoted(text)} to either side", allowed)
+    return value
+
+
 def read_number(text: str, low: float, high: float, percent: bool = False) -> float:
     """A plain number without a unit (with `percent`, "0.05 %" is read too). Raises QuantityError."""
     plain = text.strip().translate(_TRANSLATE)

@@ -7,6 +7,7 @@ from system.context import Context
 from system.kit import AirSpec, Kit
 from system.resolve_board import Board, resolve_board
 from system.resolve_cabinets import resolve_cabinet
+from system.resolve_choice import resolve_meter, resolve_revalue, resolve_spread, resolve_window
 from system.resolve_drivers import resolve_driver
 from system.resolve_settings import resolve_air, resolve_amplifier, resolve_assembly, resolve_programme, resolve_stock
 from system.resolve_variants import Surroundings, resolve_variant
@@ -19,6 +20,9 @@ def resolve(file: edge.KitFile, context: Context) -> Kit | None:
     amplifier = resolve_amplifier(file.amplifier, context)
     programme = resolve_programme(file.programme, context)
     stock = resolve_stock(file.stock, context)
+    meter = resolve_meter(file.meter, context)
+    window = resolve_window(file.window, meter, context)
+    spread = resolve_spread(file.spread, context)
     drivers = {
         name: resolve_driver(name, driver, context) if driver else None for name, driver in (file.drivers or {}).items()
     }
@@ -37,13 +41,18 @@ def resolve(file: edge.KitFile, context: Context) -> Kit | None:
     places = (place for variant in variants.values() if variant for place in variant.places.values())
     warm = [*(driver and driver.thermal for driver in drivers.values()), *(p.part.temperature_rise for p in places)]
     assembly = resolve_assembly(file.assembly, any(warm), context)
+    revalue = resolve_revalue(file.revalue, board, variants, context)
     if report.faulty:
         return None
     _note_unused(file, context)
-    assert amplifier  # what lacks one of these six has had its error
+    assert amplifier  # what lacks one of these ten has had its error
     assert programme
     assert stock
     assert assembly
+    assert meter
+    assert window
+    assert spread
+    assert revalue
     assert board.input
     assert file.kit
     return Kit(
@@ -59,6 +68,10 @@ def resolve(file: edge.KitFile, context: Context) -> Kit | None:
         findings=report.sorted(),
         positions=report.positions(),
         assembly=assembly,
+        window=window,
+        meter=meter,
+        spread=spread,
+        revalue=revalue,
     )
 
 

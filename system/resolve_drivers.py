@@ -28,6 +28,7 @@ from system.kit import (
     SmallSignal,
     Table,
 )
+from system.resolve_choice import resolve_driver_spread
 from system.resolve_curves import resolve_large_signal
 from system.resolve_heat import resolve_thermal
 from system.tables import IMPEDANCE, RESPONSE, read_table
@@ -55,14 +56,16 @@ def resolve_driver(name: str, driver: edge.Driver, context: Context) -> DriverDa
     """The driver's data, or None where the file's are at fault (and reported)."""
     path = ("drivers", name)
     report = context.report
-    found_before = len([f for f in report.findings if f.severity == "error"])
+    found_before = _errors(context)
     given = _given(driver, path, context)
     impedance = _table(driver.impedance, (*path, "impedance"), IMPEDANCE, context)
     response = _response(driver.response, path, context)
     if any((*path, key) in report.misspelt for key in (*PARAMETERS, "effective_diameter", "impedance", "response")):
         return None  # what may be lacking is told already
     tables = driver.impedance is not None and driver.response is not None
+    so_far = _errors(context)
     small = _small_signal(driver, given, tables, path, context)
+    sound = _errors(context) == so_far
     check_excursions(driver.linear_excursion, driver.damage_excursion, path, context)
     power = _power(driver.power, path, context)
     thermal = resolve_thermal(driver.thermal, power, driver.role, path, context)
@@ -72,7 +75,8 @@ def resolve_driver(name: str, driver: edge.Driver, context: Context) -> DriverDa
         context.assumed(path, f"{name} has no voice_coil", "its coil is taken as a resistance without inductance")
     if driver.origin is None:
         context.assumed(path, f"{name} has no origin", "its figures are taken as published, those of a data sheet")
-    if len([f for f in report.findings if f.severity == "error"]) > found_before:
+    spread = resolve_driver_spread(driver.spread, _without_spread(driver, small, sound, path, context), path, context)
+    if _errors(context) > found_before:
         return None
     return DriverData(
         name=name,
@@ -93,7 +97,24 @@ def resolve_driver(name: str, driver: edge.Driver, context: Context) -> DriverDa
         winding=driver.winding,
         large_signal=large_signal,
         thermal=thermal,
+        spread=spread,
     )
+
+
+def _errors(context: Context) -> int:
+    return sum(finding.severity == "error" for finding in context.report.findings)
+
+
+def _without_spread(
+    driver: edge.Driver, small: SmallSignal | None, sound: bool, path: Path_, context: Context
+) -> dict[str, str]:
+    """Of what this driver has no spread -> why; `sound` False: its figures are at fault, so nothing is said of them."""
+    without = dict.fromkeys(("fs", "qts"), "is known by its tables only") if small is None and sound else {}
+    if driver.response is None:
+        without["level"] = "has no response table"
+    if not context.has((*path, "linear_excursion")):
+        without["linear_excursion"] = "has no linear_excursion"
+    return without
 
 
 def check_excursions(linear: float | None, damage: float | None, path: Path_, context: Context) -> None:

@@ -7,9 +7,10 @@ heading has one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TypeVar
 
 from system import quantity
 from system.document import DocumentError, Mark, advice, read_text
@@ -89,36 +90,31 @@ def _add(cells: Mapping[str, tuple[int, str]], stock: StockList) -> None:
     column, kind = cells["kind"]
     if kind not in VALUES:
         raise _RowFault(column, f'kind is "{kind}"', advice(kind, list(VALUES)))
-    value = _read(cells, "value", VALUES[kind])
+    value = _cell(cells, "value", lambda text: quantity.read(text, VALUES[kind]))
     assert value is not None
-    rating = _read(cells, "rating", RATINGS[kind])
-    tolerance = _read(cells, "tolerance", "percent")
+    rating = _cell(cells, "rating", lambda text: quantity.read(text, RATINGS[kind]))
+    tolerance = _cell(cells, "tolerance", quantity.read_deviation)
     if kind != "coil" and "dc_resistance" in cells:
         raise _RowFault(cells["dc_resistance"][0], f"a {kind} has a dc_resistance", "only a coil has one")
-    ohm = _read(cells, "dc_resistance", "resistance")
+    ohm = _cell(cells, "dc_resistance", lambda text: quantity.read(text, "resistance"))
+    pieces = _cell(cells, "in_stock", lambda text: quantity.read_whole(text, 0, 10**6))
     words = {name: cells[name][1] if name in cells else None for name in ("type", "article", "price")}
-    item = StockItem(value, tolerance, rating, in_stock=_pieces(cells), dc_resistance=ohm, **words)
+    item = StockItem(value, tolerance, rating, in_stock=pieces, dc_resistance=ohm, **words)
     {"capacitor": stock.capacitors, "resistor": stock.resistors, "coil": stock.coils}[kind].append(item)
 
 
-def _read(cells: Mapping[str, tuple[int, str]], name: str, dimension: str) -> float | None:
+_Read = TypeVar("_Read")
+_Cells = Mapping[str, tuple[int, str]]
+
+
+def _cell(cells: _Cells, name: str, read: Callable[[str], _Read]) -> _Read | None:
     if name not in cells:
         return None
     column, text = cells[name]
     try:
-        return quantity.read(text, dimension)
+        return read(text)
     except quantity.QuantityError as error:
         raise _RowFault(column, f"{name} {error.found}", error.allowed) from None
-
-
-def _pieces(cells: Mapping[str, tuple[int, str]]) -> int | None:
-    if "in_stock" not in cells:
-        return None
-    column, text = cells["in_stock"]
-    try:
-        return quantity.read_whole(text, 0, 10**6)
-    except quantity.QuantityError as error:
-        raise _RowFault(column, f"in_stock {error.found}", error.allowed) from None
 
 
 def _split(line: str, separator: str) -> list[tuple[int, str]]:

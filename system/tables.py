@@ -51,6 +51,7 @@ class TableKind:
 
 IMPEDANCE = TableKind("impedance", "ohm", 0.01, 1e5, 5)
 RESPONSE = TableKind("sound pressure level", "dB", -60.0, 170.0, 5, peak=40.0)
+TARGET = TableKind("level asked for", "dB", -150.0, 200.0, 2, phase=False)
 BAND_LEVELS = TableKind("band level", "dB", -150.0, 200.0, 3, phase=False)
 
 

@@ -366,6 +366,16 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
                 advice={"db": "dB", "DB": "dB", "Db": "dB"},
             ),
             Dimension(
+                "tilt",
+                "a tilt, in dB an octave",
+                _same(Unit(Fraction(1)), "dB", "dB/octave", "dB/oct"),
+                "-0.5 dB/octave",
+                "-6 dB/octave",
+                "6 dB/octave",
+                signed=True,
+                advice={"db": "dB", "DB": "dB", "Db": "dB", "dB/Oct": "dB/oct"},
+            ),
+            Dimension(
                 "angle",
                 "an angle",
                 {

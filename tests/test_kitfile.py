@@ -54,10 +54,12 @@ ELSEWHERE |= {
     "circuit_unsolvable",
     "no_current",
     "no_figure",
+    "nothing_to_draw",
     "fill_without_effect",
     "fill_gives_power",
     "response_join",
     "polarity",
+    "revalue_impossible",
     "cabinet_table_in_wall",
     "impedance_table_unused",
     "table_range",
@@ -80,6 +82,7 @@ READERS = [
 ]
 READERS += [
     "resolve_board",
+    "resolve_choice",
     "resolve_curves",
     "resolve_drivers",
     "resolve_fills",
@@ -480,7 +483,7 @@ REFUSED_BY_THE_SCHEMA = """
     unknown_word_placement quantity_no_unit quantity_dimension quantity_letter_point quantity_decimal_comma
     list_length format part_kind_two wrong_type_text_for_mapping bend_with_length bend_without_radius lining_in_a_box
     section_without_length slot_in_bad_units unknown_word_end unknown_word_step_correction
-    curve_in_bad_units thermal_in_bad_units temperature_rise_in_degrees
+    curve_in_bad_units thermal_in_bad_units temperature_rise_in_degrees spread_builds unknown_word_target
 """
 
 

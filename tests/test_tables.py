@@ -78,6 +78,16 @@ def test_stock_list() -> None:
     assert (stock.resistors, stock.coils) == ([StockItem(2.2, rating=10)], [StockItem(1.2e-3, rating=6)])
 
 
+def test_stock_of_coils_with_their_resistance() -> None:
+    stock = parse_stock(
+        "kind,value,dc_resistance\n"
+        "coil,1.2 mH,0.3 ohm\ncoil,1.5 mH,\ncoil,2.2 mH\ncoil,3.3 mH,450 mohm\nresistor,1 ohm,\n",
+        "stock.csv",
+    )
+    assert [coil.dc_resistance for coil in stock.coils] == [0.3, None, None, 0.45]
+    assert stock.resistors == [StockItem(1.0)]
+
+
 @pytest.mark.parametrize(
     ("csv", "expected"),
     [
@@ -90,6 +100,11 @@ def test_stock_list() -> None:
         ("kind,value\ncapacitor,47 mH\n", '2:11 value is "47 mH", an inductance'),
         ("kind,value,in_stock\ncoil,1 mH,some\n", '2:11 in_stock is "some"'),
         ("kind,value,tolerance\ncoil,1 mH,5\n", '2:11 tolerance is "5", without a unit'),
+        ("kind,value,tolerance\ncoil,1 mH,150 %\n", '2:11 tolerance is "150 %" to either side'),
+        ("kind,value,dc_resistance\ncoil,1 mH,0.3\n", '2:11 dc_resistance is "0.3", without a unit'),
+        ("kind,value,dc_resistance\ncoil,1 mH,0.3 mH\n", '2:11 dc_resistance is "0.3 mH", an inductance'),
+        ("kind,value,dc_resistance\ncapacitor,10 uF,0.1 ohm\n", "2:17 a capacitor has a dc_resistance"),
+        ("kind,value,dc_resistance\nresistor,10 ohm,0.1 ohm\n", "2:17 a resistor has a dc_resistance"),
     ],
 )
 def test_stock_faults(csv: str, expected: str) -> None:
