@@ -229,6 +229,28 @@ def _parallel(impedance: Complexes, admittance: Complexes) -> Complexes:
     return np.divide(np.where(large, 1, impedance), below, out=np.zeros_like(below), where=below != 0)
 
 
+def checked(
+    network: Network, omega: Floats, load_impedance: Complexes | None, source_resistance: ArrayLike
+) -> tuple[Floats, Complexes, Floats]:
+    """Omega (F,), the loads' impedance (F, N, N) or (B, F, N, N) and the source's resistance (1,) or (B, 1).
+
+    Raises NetworkError where one of them has another shape or values that nothing can have.
+    """
+    omega = np.asarray(omega, dtype=np.float64)
+    if omega.ndim != 1 or not np.all(np.isfinite(omega) & (omega >= 0)):
+        raise NetworkError("network: frequencies are one axis of finite numbers from zero up")
+    expected = (omega.size, len(network.loads), len(network.loads))
+    loads: Complexes = np.zeros((omega.size, 0, 0), np.complex128)
+    if load_impedance is not None:
+        loads = np.asarray(load_impedance, dtype=np.complex128)
+    if loads.shape[-3:] != expected or not np.all(np.isfinite(loads)):
+        raise NetworkError(f"network: the loads need a finite impedance of shape {expected}, not {loads.shape}")
+    resistance = np.asarray(source_resistance, dtype=np.float64)[..., None]
+    if np.any(resistance < 0):
+        raise NetworkError("network: the source's resistance must not be negative")
+    return omega, loads, resistance
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Equations:
     """The rows and columns of one network's equations, and everything that fills them."""
@@ -250,18 +272,7 @@ class Equations:
         cls, network: Network, omega: Floats, load_impedance: Complexes | None, source_resistance: ArrayLike
     ) -> Equations:
         count = len(network.loads)
-        omega = np.asarray(omega, dtype=np.float64)
-        if omega.ndim != 1 or not np.all(np.isfinite(omega) & (omega >= 0)):
-            raise NetworkError("network: frequencies are one axis of finite numbers from zero up")
-        expected = (omega.size, count, count)
-        loads: Complexes = np.zeros((omega.size, 0, 0), np.complex128)
-        if load_impedance is not None:
-            loads = np.asarray(load_impedance, dtype=np.complex128)
-        if loads.shape[-3:] != expected or not np.all(np.isfinite(loads)):
-            raise NetworkError(f"network: the loads need a finite impedance of shape {expected}, not {loads.shape}")
-        resistance = np.asarray(source_resistance, dtype=np.float64)[..., None]
-        if np.any(resistance < 0):
-            raise NetworkError("network: the source's resistance must not be negative")
+        omega, loads, resistance = checked(network, omega, load_impedance, source_resistance)
         immittances = tuple(
             e.part.admittance(omega) if e.part.by_admittance else e.part.impedance(omega) for e in network.elements
         )
@@ -332,6 +343,25 @@ class Equations:
         parts = [self._solve_part(builds, drives) for builds in self._chunks()]
         return np.concatenate(parts) if len(parts) > 1 else parts[0]
 
+    def solve_transposed(self, drives: Complexes) -> Complexes:
+        """Unknowns (F, size, R) of the transposed equations of a single build, for right-hand sides (F, size, R).
+
+        They are those of the adjoint network (Director & Rohrer, IEEE Trans. Circuit Theory 16, 1969).
+        """
+        matrix = self._matrix(slice(None))
+        try:
+            return np.linalg.solve(np.swapaxes(matrix, -1, -2), drives)
+        except np.linalg.LinAlgError:
+            raise self._undetermined(matrix) from None
+
+    def mutuals(self) -> Iterator[tuple[int, int, Complexes]]:
+        """The two elements of each coupled pair and its j omega M, M = k sqrt(L1 L2), (F,) or (B, F)."""
+        place = {e.reference: i for i, e in enumerate(self.network.elements)}
+        for coupling in self.network.couplings:
+            a, b = place[coupling.coil_a], place[coupling.coil_b]
+            product = self.immittances[a].imag * self.immittances[b].imag  # omega^2 L1 L2
+            yield a, b, 1j * coupling.coefficient * np.sqrt(product)
+
     def _chunks(self) -> Iterator[slice]:
         step = max(1, MATRICES_AT_ONCE // max(1, self.omega.size))
         edges = [*range(0, self.batch[0], step), self.batch[0]] if self.batch else [0, 1]
@@ -380,21 +410,14 @@ class Equations:
                 matrix[..., m, m] += immittance
                 matrix[..., p, m] -= immittance
                 matrix[..., m, p] -= immittance
-        for row_a, row_b, mutual in self._mutuals():
+        for a, b, mutual in self.mutuals():
+            row_a, row_b = self.branch_rows[a], self.branch_rows[b]
             matrix[..., row_a, row_b] -= pick(mutual, 1)  # - j omega M I
             matrix[..., row_b, row_a] -= pick(mutual, 1)
         for i, load in enumerate(self.network.loads):
             ends(self.load_row + i, load.plus_point, load.minus_point)
         matrix[..., self.load_row : n, self.load_row : n] -= pick(self.load_impedance, 3)
         return matrix[..., :n, :n]
-
-    def _mutuals(self) -> Iterator[tuple[int, int, Complexes]]:
-        """Rows of each coupled pair and its j omega M, M = k sqrt(L1 L2)."""
-        place = {e.reference: i for i, e in enumerate(self.network.elements)}
-        for coupling in self.network.couplings:
-            a, b = place[coupling.coil_a], place[coupling.coil_b]
-            product = self.immittances[a].imag * self.immittances[b].imag  # omega^2 L1 L2
-            yield self.branch_rows[a], self.branch_rows[b], 1j * coupling.coefficient * np.sqrt(product)
 
     def solution(self, unknowns: Complexes, source_volts: ArrayLike) -> Solution:
         """Everything a Solution holds from the unknowns (..., F, size) for a source of one volt."""

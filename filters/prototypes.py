@@ -1,4 +1,4 @@
-"""Textbook starting values: filter sections, level and step networks, impedance levelling, motional counterpart.
+"""Textbook starting values: filter sections, level, step and notch networks, impedance levelling, motional counterpart.
 
 An amplifier is a source of about zero ohm, so a crossover section is *singly* terminated: zero ohm at the source, the
 driver's resistance at the load. The values in most radio handbooks (g_k = 2 sin((2k - 1) pi/2n) for Butterworth) are
@@ -158,6 +158,50 @@ def step_network(step_db: float, centre: float, load: float) -> StepNetwork:
         raise ValueError(f"a step network lowers the level by more than 0 dB, not by {step_db} dB")
     resistance = load * (10 ** (step_db / 20) - 1)
     return StepNetwork(resistance, resistance / (2 * math.pi * centre) * math.sqrt(load / (load + resistance)))
+
+
+@dataclass(frozen=True, slots=True)
+class NotchNetwork:
+    """A resistor (ohm), a coil (H) and a capacitor (F); the coil's own resistance is part of the resistor's."""
+
+    resistance: float
+    inductance: float
+    capacitance: float
+
+
+def parallel_notch(depth_db: float, centre: float, q: float, load: float) -> NotchNetwork:
+    """All three in parallel, in line with the driver: lowers a band about `centre` (Hz) before a resistive `load`.
+
+    `depth_db` is what is taken at the centre, `q` the centre over the width of the band, which lies between the two
+    frequencies where half of it (in dB) is taken. With K = 10^(D/20) and u = omega0 C R (f/f0 - f0/f) the level falls
+    by |(K + ju)/(1 + ju)|, so R = Z (K - 1), and half of it at u^2 = K, hence omega0 C R = q sqrt(K). It is the peaking
+    equalizer of Bristow-Johnson (AES 97th Convention, 1994), whose Q this is. Raises ValueError for a depth, q, centre
+    or load that is not above zero.
+    """
+    ratio = _notch_ratio(depth_db, centre, q, load)
+    omega, resistance = 2 * math.pi * centre, load * (ratio - 1)
+    capacitance = q * math.sqrt(ratio) / (omega * resistance)
+    return NotchNetwork(resistance, 1 / (omega**2 * capacitance), capacitance)
+
+
+def series_notch(depth_db: float, centre: float, q: float, load: float, source: float) -> NotchNetwork:
+    """All three in series, across a resistive `load` that is fed through a resistance `source` (both ohm).
+
+    The same curve as `parallel_notch`, below the level without it: with Z0 = source || load it is
+    |(K + ju)/(1 + ju)| where K = 1 + Z0/R and u = omega0 L/R (f/f0 - f0/f), so R = Z0/(K - 1), omega0 L/R = q sqrt(K).
+    Straight across an amplifier, without resistance in line, it takes current and lowers nothing. Raises ValueError
+    for a depth, q, centre, load or source that is not above zero.
+    """
+    ratio = _notch_ratio(depth_db, centre, q, load, source)
+    omega, resistance = 2 * math.pi * centre, source * load / (source + load) / (ratio - 1)
+    inductance = q * math.sqrt(ratio) * resistance / omega
+    return NotchNetwork(resistance, inductance, 1 / (omega**2 * inductance))
+
+
+def _notch_ratio(depth_db: float, *sizes: float) -> float:
+    if min(depth_db, *sizes) <= 0:
+        raise ValueError("a notch needs a depth, a centre, a q and resistances above zero")
+    return float(10 ** (depth_db / 20))
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,15 +65,18 @@ class SpreadSpec:
     """How many copies of the kit are drawn, and how values lie within their tolerance.
 
     `uniform`: anywhere within it alike; `normal`: the tolerance is two standard deviations, and nothing lies outside.
+    A copy is alike to the kit as it is drawn within `level` (dB) and `impedance` (a ratio), in the window's band.
     """
 
     builds: int = 10_000
     law: Literal["uniform", "normal"] = "uniform"
+    level: float = 1.0
+    impedance: float = 0.1
 
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """How far a substitute or a copy may be from the kit as it is drawn: `level` (dB) in a band, `impedance` (ohm).
+    """How far a substitute may be from the kit as it is drawn: `level` (dB) in a band, `impedance` (ohm).
 
     Never finer than the meter: the kit reader refuses that, and widens to the meter what the kit leaves open.
     """

@@ -34,6 +34,8 @@ class Spread(Model):
 
     builds: Annotated[int, Whole(100, 1_000_000)] | None = None
     law: Literal["uniform", "normal"] | None = None
+    level: Annotated[float, Quantity("level", low="0.01 dB", high="20 dB")] | None = None
+    impedance: Tolerance | None = None
 
 
 class DriverSpread(Model):

@@ -9,12 +9,25 @@ from pathlib import Path
 import typer
 
 from system.commandline import FIRST_SCREEN, GROUPS, app, refuse
-from system.commands import compare, first_screen, limits, predict, protect, receive, reference, stress
+from system.commands import (
+    compare,
+    first_screen,
+    limits,
+    parts,
+    predict,
+    protect,
+    receive,
+    reference,
+    revalue,
+    spread,
+    stress,
+    swap,
+)
 
 __all__ = ["GROUPS", "main"]
 
 # registers the commands
-MODULES = (receive, predict, limits, stress, compare, protect, reference, first_screen)
+MODULES = (receive, predict, limits, stress, compare, protect, parts, swap, revalue, spread, reference, first_screen)
 
 
 def _is_kit(word: str) -> bool:

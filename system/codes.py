@@ -327,7 +327,8 @@ _KIT = {
     ),
     "revalue_impossible": (
         "What `revalue` is asked for cannot be had: more values differ in places that do not move than may differ at "
-        "all, or no values in stock keep every limit of the kit. Let more parts move, or give it more stock."
+        "all, or no values were found in stock that keep every limit of the kit. Let more parts move, or give it more "
+        "stock."
     ),
     "target_span": (
         "The response that `revalue` is to reach has levels so far apart that no crossover can follow them; probably "

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 GROUPS = {  # how the help lists the commands
     "Receive": ("start", "proofread"),
     "Predict": ("predict", "compare", "limits"),
-    "Choose": ("protect", "stress"),
+    "Choose": ("protect", "parts", "stress", "swap", "revalue", "spread"),
     "Reference": ("schema", "explain"),
 }
 FIRST_SCREEN = "overview"  # what `kitwright KIT.yaml` alone runs

@@ -89,6 +89,8 @@ KEYS: dict[str, dict[str, str]] = {
     "Spread": {
         "builds": "How many copies, 100 to 1000000; default 10000.",
         "law": "uniform (default): alike anywhere within the tolerance; normal: the tolerance is two deviations.",
+        "level": "How far copies may be from the kit as it is drawn, in the window's band; default 1 dB.",
+        "impedance": "The same of the impedance; default 10 %.",
     },
     "DriverSpread": {
         "fs": "Of the resonance, to either side; default 10 %.",

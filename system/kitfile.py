@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
@@ -27,29 +27,39 @@ def load_kit(path: str | Path, settings: Iterable[str] = ()) -> Kit:
 
     Raises KitError with all findings of the file and of the tables it names, in the order of file, line and column.
     """
-    file = Path(path)
     report = Report(str(path))
-    root = _document(file, report)
+    kit = read_kit(Context(report, Path(path)), settings)
+    if kit is None:
+        name = report.root.get("kit")
+        raise KitError(report.sorted(), str(name) if isinstance(name, TextAt) else "")
+    return kit
+
+
+def read_kit(
+    context: Context, settings: Iterable[str] = (), put: Callable[[MapAt], None] = lambda _: None
+) -> Kit | None:
+    """The kit in the file of `context`, whose report gets all there is to say; None where it is at fault.
+
+    `put` may change its tree once every `like:` has been written out. Raises KitError where there is no tree.
+    """
+    report = context.report
+    root = _document(context.kit_file, report)
     for setting in settings:
         try:
             apply_setting(root, setting)
         except DocumentError as error:
             _add(report, error)
     inherit(root, report)
+    put(root)
     whole = located(root, ())
     assert isinstance(whole, MapAt)
     report.root = whole
-    name = whole.get("kit")
-    context = Context(report, file)
-    model: edge.KitFile | None = None
     try:
         model = edge.KitFile.model_validate(whole, context=report)
     except ValidationError as error:
         record(error, whole, report)
-    kit = resolve(model, context) if model is not None else None
-    if kit is None:
-        raise KitError(report.sorted(), str(name) if isinstance(name, TextAt) else "")
-    return kit
+        return None
+    return resolve(model, context)
 
 
 def _document(file: Path, report: Report) -> MapAt:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -22,7 +22,7 @@ from system.kit import DriverData, Kit, RadiatorSpec, Variant
 from system.predict import PEAK, Prediction, Summary, opening_specs, prediction
 from system.ratings import TESTS
 from system.signal import Signal
-from system.transfer import Paths, Transfer
+from system.transfer import Transfer
 
 Floats = NDArray[np.float64]
 
@@ -161,15 +161,8 @@ class Case:
     @classmethod
     def swept(cls, model: Build, acoustics: Transfer, figures: Summary) -> Case:
         """The coarse grid of a programme, out of `acoustics` on the summary's. Raises KitError as a prediction does."""
-        coarse = thinned(acoustics, COARSE)
+        coarse = acoustics.some(slice(None, None, COARSE))
         return cls(model, coarse, prediction(model, coarse, 1.0, figures))
-
-
-def thinned(acoustics: Transfer, step: int) -> Transfer:
-    """The same acoustics at every `step`-th frequency."""
-    paths = Paths(*(getattr(acoustics.paths, field.name)[::step] for field in fields(Paths)))
-    arrays = {f.name: getattr(acoustics, f.name)[::step] for f in fields(Transfer) if f.name != "paths"}
-    return Transfer(**arrays, paths=paths)
 
 
 def limits(case: Case, swept: Case) -> Limits:

@@ -4,36 +4,60 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from system import wording
-from system.kit import DriverData, HighPass, Kit, Programme, Variant
-from system.place import protective_place
-from system.states import Figures, Floats, Margins, States, programme_volts
+from system.candidates import alike as alike_values
+from system.confidence import BUILDS, Confidence, Drawn
+from system.forms import best_of_each, other_forms
+from system.kit import DriverData, Kit, Variant
+from system.means import UNCERTAINTY, Means, breaks, other_means, other_volumes
+from system.place import ProtectivePlace, protective_place
+from system.predict import PEAK
+from system.signal import Signal
+from system.states import Figures, Floats, Margins, States
+from system.view import View
+
+__all__ = [
+    "UNCERTAINTY",
+    "Closely",
+    "Form",
+    "Means",
+    "Verdict",
+    "Word",
+    "alike",
+    "decide",
+    "distinct",
+    "programme_volts",
+    "protect",
+]
 
 Word = Literal["needed", "helps", "not_needed", "makes_worse", "undecided"]
 
-UNCERTAINTY = 1.5  # dB, the model's own
 BETTER = 1.0  # dB a choice must gain to be worth naming
 WORSE = 0.5  # dB a choice may lose
-STRESSES: tuple[tuple[str, Mapping[str, Any]], ...] = (  # what a `not_needed` is tried with once more
-    ("pink noise", {"spectrum": "pink", "table": None}),
-    ("bass-heavy programme", {"spectrum": "bass_heavy", "table": None}),
-    ("a crest factor of 6 dB", {"crest_factor": 10 ** (6 / 20)}),
-)
-OTHER_HIGH_PASS = HighPass(80.0, 2)  # the receiver's, tried as another means where the variant has none
+DRAWN = 6  # states of the place whose excursion is kept as a curve
 
 
 @dataclass(frozen=True, slots=True)
-class Means:
-    """Another way out, or a way in which a verdict breaks: in words, with its margin (dB) and volts (rms) if any."""
+class Closely:
+    """To be looked at closely, which takes longer: other passive forms, other volumes, and how many builds stay inside.
 
-    means: str
-    text: str
-    margin: float | None = None
-    volts: float | None = None
+    `builds` copies are drawn from `seed`.
+    """
+
+    seed: int = 0
+    builds: int = BUILDS
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Form:
+    """Another passive form of the high-pass, and the verdict that there would be if it were all that can be had."""
+
+    figures: Figures
+    judged: Word
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +89,8 @@ class Verdict:
     programme_volts: float | None
     frequency: Floats
     curves: Mapping[str, Floats]
+    forms: tuple[Form, ...] = ()  # only where it was looked at closely, as `confidence`
+    confidence: Confidence | None = None  # None too without a linear limit
 
     @property
     def worse_band(self) -> tuple[float, float] | None:
@@ -72,12 +98,12 @@ class Verdict:
         return self.subject.worse_band if self.subject else None
 
 
-def protect(kit: Kit, variant: Variant) -> tuple[Verdict, ...]:
+def protect(kit: Kit, variant: Variant, closely: Closely | None = None) -> tuple[Verdict, ...]:
     """A verdict for each woofer of `variant`, in hookup order.
 
     Raises KitError where the circuit has no solution.
     """
-    swept: dict[tuple[str, tuple[str, ...]], States] = {}  # one sweep serves all woofers behind a place
+    looked: dict[tuple[str, tuple[str, ...]], _Looked] = {}  # one serves all woofers behind a place
     verdicts = []
     for name, hookup in variant.hookups.items():
         if hookup.driver.role != "woofer":
@@ -87,10 +113,10 @@ def protect(kit: Kit, variant: Variant) -> tuple[Verdict, ...]:
         else:
             place = protective_place(variant, kit.input, name)
             key = (place.place.reference, place.woofers)
-            if key not in swept:
-                with kit.blaming("circuit_unsolvable", f"variants.{variant.name}"):
-                    swept[key] = States.of(kit, place)
-            verdicts.append(_verdict(kit, variant, swept[key], name))
+            with kit.blaming("circuit_unsolvable", f"variants.{variant.name}"):
+                if key not in looked:
+                    looked[key] = _Looked.of(kit, variant, place, closely)
+                verdicts.append(looked[key].verdict(name))
     return tuple(verdicts)
 
 
@@ -125,44 +151,117 @@ def _unknowable(kit: Kit, variant: Variant, woofer: str) -> Verdict:
         linear_limit=data.linear_excursion,
         damage_limit=data.damage_excursion,
         sine_volts=kit.amplifier.rated_volts,
-        programme_volts=programme_volts(kit, kit.programme),
+        programme_volts=programme_volts(kit),
         frequency=np.empty(0),
         curves={},
     )
 
 
-def _verdict(kit: Kit, variant: Variant, states: States, woofer: str) -> Verdict:
-    receiver, data = variant.receiver_high_pass, variant.hookups[woofer].driver
-    link, *rest = states.figures(woofer, kit.programme, receiver)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Looked:
+    """A place with what all woofers behind it share; `drawn` where it is looked at closely."""
+
+    states: States
+    variant: Variant
+    signal: Signal
+    drawn: Drawn | None
+    judged: list[tuple[View, Verdict]]
+
+    @classmethod
+    def of(cls, kit: Kit, variant: Variant, place: ProtectivePlace, closely: Closely | None) -> _Looked:
+        states = States.of(kit, place)
+        drawn = Drawn.of(states, variant, closely.seed, closely.builds) if closely else None
+        return cls(states, variant, Signal.of(kit, variant, states.frequency), drawn, [])
+
+    def verdict(self, woofer: str) -> Verdict:
+        """Of woofers that move alike the first speaks for all, but for the confidence: copies are drawn apart."""
+        view = View.of(self.states, woofer, self.signal)
+        for other, verdict in self.judged:
+            if view.like(other):
+                confidence = self.confidence(woofer, verdict.fitted, verdict.named)
+                return replace(verdict, driver=woofer, confidence=confidence)
+        verdict = _verdict(self, view, woofer)
+        self.judged.append((view, verdict))
+        return verdict
+
+    def confidence(self, woofer: str, fitted: Figures | None, named: Figures | None) -> Confidence | None:
+        limit = self.variant.hookups[woofer].driver.linear_excursion
+        return None if self.drawn is None or limit is None else self.drawn.confidence(woofer, fitted, named)
+
+
+def _verdict(looked: _Looked, view: View, woofer: str) -> Verdict:
+    states, variant = looked.states, looked.variant
+    kit, data = states.kit, variant.hookups[woofer].driver
+    link, rest = view.linked(), view.figures(states.candidates)
     fitted = rest.pop(0) if states.place.own else None
-    choices = tuple(sorted(rest, key=lambda f: (bool(f.refused), -(f.margins.decisive or 0.0))))
+    choices = tuple(sorted(rest, key=_rank))
     known = data.linear_excursion is not None and data.origin != "assumed"
     word, named = decide(link, choices) if known else ("undecided", None)
     subject = named or fitted or next(iter(choices), None)
-    shown = [figures for figures in (link, fitted, subject) if figures is not None]
+    means = [*other_means(states, woofer, variant, link)]
+    shown = [link, fitted, subject]
+    forms: tuple[Form, ...] = ()
+    if looked.drawn is not None:
+        means += other_volumes(states, woofer, variant)
+        # what nothing needs is tried with what is there only
+        offered = (fitted,) if word == "not_needed" and fitted else (named, fitted, *choices)
+        found = other_forms(view, offered)
+        forms = tuple(Form(f, decide(link, [f])[0] if known else "undecided") for f in found)
+        shown += [*distinct(choices)[:2], *best_of_each(found)]
     return Verdict(
         variant=variant.name,
         driver=woofer,
         place=states.place.place.reference if states.place.own else None,
         state=states.place.state,
         verdict=word,
-        because=_because(word, link, named, choices, data, states.in_wall) if known else _unknown(data),
+        because=_because(word, link, named, choices, data, states.ear.in_wall) if known else _unknown(data),
         link=link,
         fitted=fitted,
         choices=choices,
         named=named,
         subject=subject,
         assumed=_assumed(kit, variant, data),
-        costs_in_wall=states.in_wall,
-        other_means=_other_means(states, woofer, link, receiver),
-        breaks=_breaks(states, woofer, receiver) if word == "not_needed" else (),
+        costs_in_wall=states.ear.in_wall,
+        other_means=tuple(means),
+        breaks=tuple(breaks(states, woofer, variant)) if word == "not_needed" else (),
         linear_limit=data.linear_excursion,
         damage_limit=data.damage_excursion,
         sine_volts=kit.amplifier.rated_volts,
-        programme_volts=programme_volts(kit, kit.programme),
+        programme_volts=programme_volts(kit),
         frequency=states.frequency[states.swept],
-        curves={wording.state(f.value): states.excursion(woofer, f, receiver) for f in shown},
+        curves=_curves(view, shown),
+        forms=forms,
+        confidence=looked.confidence(woofer, fitted, named),
     )
+
+
+def programme_volts(kit: Kit) -> float | None:
+    """Programme rms voltage with its peaks at the clipping point, sqrt(2) V_rated / crest; None for a sine."""
+    signal = kit.programme
+    return None if signal.spectrum == "sine" else PEAK * kit.amplifier.rated_volts / signal.crest_factor
+
+
+def _rank(figures: Figures) -> tuple[bool, float, int, tuple[float, ...]]:
+    """Practicable first, then by margin; of those that are one to a nanodecibel, the fewest parts."""
+    margin = round(figures.margins.decisive or 0.0, 9)
+    return bool(figures.refused), -margin, len(figures.made_of), figures.made_of
+
+
+def distinct(choices: Iterable[Figures]) -> list[Figures]:
+    """The choices that are not alike any better one."""
+    kept: list[Figures] = []
+    for figures in choices:
+        value = figures.value or 0.0
+        if not any(alike_values(value, other.value or 1.0) for other in kept):
+            kept.append(figures)
+    return kept
+
+
+def _curves(view: View, shown: Iterable[Figures | None]) -> dict[str, Floats]:
+    """The first few, by their short names."""
+    states = {figures.short: figures for figures in reversed([f for f in shown if f is not None])}
+    names = list(dict.fromkeys(figures.short for figures in shown if figures is not None))
+    return {name: view.curve(states[name]) for name in names[:DRAWN]}
 
 
 def decide(link: Figures, choices: Sequence[Figures]) -> tuple[Word, Figures | None]:
@@ -192,48 +291,6 @@ def _best(pairs: Sequence[tuple[float, Figures]]) -> Figures:
 def _lowers_either(link: Margins, choice: Margins) -> bool:
     pairs = ((link.programme, choice.programme), (link.sine, choice.sine))
     return any(a is not None and b is not None and b < a - WORSE for a, b in pairs)
-
-
-def _breaks(states: States, woofer: str, receiver: HighPass | None) -> tuple[Means, ...]:
-    """What a `not_needed` does not survive: other programmes, a lower crest factor, the receiver's high-pass off."""
-    signal = states.kit.programme
-    tries = [(label, replace(signal, **change), receiver) for label, change in STRESSES]
-    if receiver is not None:
-        tries.append(("the receiver's high-pass off", signal, None))
-    result = []
-    for label, stress, high_pass in tries:
-        margins = states.figures(woofer, stress, high_pass, linked_only=True)[0].margins
-        margin = margins.decisive
-        if margin is not None and margin < UNCERTAINTY:
-            volts = _limit_volts(states.kit, stress, margins, margin)
-            limit = f"its limit is reached at {wording.drive(volts, states.kit.amplifier.load)} of {margins.decided_by}"
-            result.append(Means(label, f"not if {label}: margin {margin:+.1f} dB, {limit}", margin, volts))
-    return tuple(result)
-
-
-def _limit_volts(kit: Kit, signal: Programme, margins: Margins, margin: float) -> float:
-    """Volts rms at the amplifier, of the signal that decides, at which its margin is used up."""
-    rms = programme_volts(kit, signal)
-    volts = rms if rms is not None and margins.decided_by == "programme" else kit.amplifier.rated_volts
-    return float(volts * 10 ** (margin / 20))
-
-
-def _other_means(states: States, woofer: str, link: Figures, receiver: HighPass | None) -> tuple[Means, ...]:
-    """The receiver's high-pass and a lower volume setting, with what each does while the place is linked."""
-    kit = states.kit
-    high_pass = receiver or OTHER_HIGH_PASS
-    behind = states.figures(woofer, kit.programme, high_pass, linked_only=True)[0].margins.decisive
-    setting = f"{high_pass.corner:g} Hz, order {high_pass.order}, {'in use here' if receiver else 'if it has one'}"
-    gives = f"margin {behind:+.1f} dB with the place linked" if behind is not None else "what it gives cannot be told"
-    margin, at_most, volts = link.margins.decisive, "", None
-    if margin is not None:
-        volts = _limit_volts(kit, kit.programme, link.margins, margin)
-        at_most = f": at most {wording.drive(volts, kit.amplifier.load)} of {link.margins.decided_by}"
-    lower = f"a lower volume setting that is kept{at_most}; the amplifier stays, since clipping burns tweeters"
-    return (
-        Means("receiver_high_pass", f"the receiver's high-pass ({setting}): {gives}", behind),
-        Means("lower_volume", lower, None if margin is None else 0.0, volts),
-    )
 
 
 def _assumed(kit: Kit, variant: Variant, data: DriverData) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ network that is tried on them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,6 +97,12 @@ class Transfer:
         """Pressure at the listening point per ampere of each driver, (F, N), Pa/A."""
         return np.asarray(self.driver_pressure.sum(axis=1) + self.opening_pressure.sum(axis=1) + self.leak_pressure)
 
+    def some(self, which: slice) -> Transfer:
+        """The same acoustics at some of their frequencies."""
+        paths = Paths(*(getattr(self.paths, each.name)[which] for each in fields(Paths)))
+        arrays = {each.name: getattr(self, each.name)[which] for each in fields(Transfer) if each.name != "paths"}
+        return Transfer(**arrays, paths=paths)
+
 
 def transfer(model: Build, frequency: Floats, paths: Paths | None = None) -> Transfer:
     """The acoustics of a build per ampere of driver current, at `frequency` (F,) in Hz.
@@ -118,7 +124,7 @@ def transfer(model: Build, frequency: Floats, paths: Paths | None = None) -> Tra
             heard = (_per_ampere(model, i, moved) / paths.own[:, i, None]) * paths.drivers[:, i, None]
             if i in joined:
                 ratio = table_over_piston(model, i, moved) / paths.own[:, i]
-                heard = driver_pressure[:, i] * np.exp(_table_share(model, i, frequency) * np.log(ratio))[:, None]
+                heard = driver_pressure[:, i] * np.exp(table_share(model, i, frequency) * np.log(ratio))[:, None]
             driver_pressure[:, i] = heard
     return Transfer(
         frequency=frequency,
@@ -167,7 +173,7 @@ def join_band(model: Build, i: int) -> tuple[float, float]:
     return low, high
 
 
-def _table_share(model: Build, i: int, frequency: Floats) -> Floats:
+def table_share(model: Build, i: int, frequency: Floats) -> Floats:
     """How much (F,) of the logarithm of table over piston counts: none below the band, all above it, smooth between."""
     low, high = join_band(model, i)
     t = np.clip(np.log(frequency / low) / math.log(high / low), 0.0, 1.0)

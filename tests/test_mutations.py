@@ -16,7 +16,7 @@ from system.findings import KitError
 from system.kitfile import load_kit
 from system.predict import predict
 from system.protect import protect
-from system.sheets import data
+from system.sheets import data, protect_data
 from tests.test_kitfile import mutate
 
 MARSHLIGHT = scenarios() / "marshlight"
@@ -40,7 +40,7 @@ def _all_the_way(kit_file: Path) -> str:
         return "refused" if faults else "refused without a reason"
     content = {r.variant.name: data.prediction(r) for r in results}
     json.loads(data.document(kit.name, findings, variants=content))
-    content = {name: {v.driver: data.verdict(v) for v in each} for name, each in verdicts.items()}
+    content = {name: {v.driver: protect_data.verdict(v) for v in each} for name, each in verdicts.items()}
     json.loads(data.document(kit.name, findings, variants=content))
     return "computed"
 

@@ -13,7 +13,9 @@ from filters.prototypes import (
     level_network,
     low_pass,
     motional_counterpart,
+    parallel_notch,
     polynomial,
+    series_notch,
     shape_values,
     step_network,
 )
@@ -161,6 +163,57 @@ def test_step_network_is_half_way_at_its_centre(step, ohm, millihenry):
     assert level == pytest.approx([0, -step / 2, -step], abs=1e-6)
 
 
+def notched(kind, depth, q, omega):
+    """Level in dB that a notch at 800 Hz takes from a driver of 8 ohm, behind 5 ohm for the one across it."""
+    if kind == "parallel":
+        found, series = parallel_notch(depth, 800.0, q, 8.0), 0.0
+        ends = [("in", "a")] * 3
+    else:
+        found, series = series_notch(depth, 800.0, q, 8.0, 5.0), 5.0
+        ends = [("a", "b"), ("b", "c"), ("c", "common")]
+    parts = (Resistor(found.resistance), Coil(found.inductance), Capacitor(found.capacitance))
+    elements = [Element(f"P{i}", part, *pair) for i, (part, pair) in enumerate(zip(parts, ends, strict=True))]
+    if series:
+        elements.append(Element("RS", Resistor(series), "in", "a"))
+    network = Network(("in", "common"), tuple(elements), loads=(Load("D", "a", "common"),))
+    volts = solve(network, omega, np.full((omega.size, 1, 1), 8 + 0j)).load_volts[:, 0]
+    return volts * (series + 8) / 8
+
+
+@pytest.mark.parametrize("kind", ["parallel", "series"])
+@pytest.mark.parametrize(("depth", "q"), [(1.0, 0.5), (3.0, 2.0), (6.0, 1.0), (14.0, 4.0)])
+def test_notches_take_their_depth_and_half_of_it_at_the_edges(kind, depth, q):
+    # the edges of a band of width f0/Q about f0, alike on a logarithmic axis: f0 (sqrt(1 + 1/4Q^2) +- 1/2Q)
+    edges = 800 * (math.sqrt(1 + 1 / (4 * q**2)) + np.array([-1, 1]) / (2 * q))
+    assert edges[1] - edges[0] == pytest.approx(800 / q)
+    omega = 2 * np.pi * np.array([1e-2, edges[0], 800.0, edges[1], 1e8])
+    found = 20 * np.log10(np.abs(notched(kind, depth, q, omega)))
+    assert found == pytest.approx([0, -depth / 2, -depth, -depth / 2, 0], abs=1e-6)
+
+
+@pytest.mark.parametrize("kind", ["parallel", "series"])
+def test_notches_are_the_peaking_equalizer(kind):
+    # Bristow-Johnson (AES 97th Convention, 1994): H = (s^2 + s A/Q + 1)/(s^2 + s/(A Q) + 1), A = 10^(dB gain/40)
+    omega = omegas()
+    s = 1j * omega / (2 * np.pi * 800)
+    amplitude, q = 10 ** (-7 / 40), 1.7
+    expected = (s**2 + s * amplitude / q + 1) / (s**2 + s / (amplitude * q) + 1)
+    np.testing.assert_allclose(notched(kind, 7.0, q, omega), expected, rtol=1e-10)
+
+
+def test_a_notch_in_numbers():
+    # recomputed from R = Z (K - 1), B = sqrt(K)/(2 pi R C), 1/(LC) = omega0^2: 6 dB, 2 kHz, a band of 1 kHz, 8 ohm
+    found = parallel_notch(6.0, 2000.0, 2.0, 8.0)
+    assert found.resistance == pytest.approx(7.9621, abs=6e-5)
+    assert found.capacitance * 1e6 == pytest.approx(28.235, abs=6e-4)
+    assert found.inductance * 1e3 == pytest.approx(0.22428, abs=6e-6)
+    # behind 8 ohm: Z0 = 4 ohm, R = 4/(K - 1), B = sqrt(K) R/(2 pi L)
+    found = series_notch(6.0, 2000.0, 2.0, 8.0, 8.0)
+    assert found.resistance == pytest.approx(4.0190, abs=6e-5)
+    assert found.inductance * 1e3 == pytest.approx(0.90353, abs=6e-6)
+    assert found.capacitance * 1e6 == pytest.approx(7.0087, abs=6e-5)
+
+
 def test_impedance_levelling_of_an_ideal_coil():
     found = impedance_levelling(5.6, 0.5e-3)
     assert found.capacitance * 1e6 == pytest.approx(15.944, abs=6e-4)
@@ -190,6 +243,9 @@ def test_motional_counterpart_levels_the_resonance():
         (lambda: shape_values("linkwitz_riley", 3), "has an even order, not 3"),
         (lambda: level_network(0.0, 8.0), "by more than 0 dB"),
         (lambda: step_network(-3.0, 400.0, 8.0), "by more than 0 dB"),
+        (lambda: parallel_notch(0.0, 400.0, 1.0, 8.0), "a notch needs a depth"),
+        (lambda: parallel_notch(3.0, 400.0, 0.0, 8.0), "a notch needs a depth"),
+        (lambda: series_notch(3.0, 400.0, 1.0, 8.0, 0.0), "resistances above zero"),
     ],
 )
 def test_what_does_not_exist_is_refused(call, words):

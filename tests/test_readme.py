@@ -22,7 +22,7 @@ def test_shown_output_is_real(command: str, shown: str) -> None:
 
 
 def test_there_is_output_to_check() -> None:
-    assert len(SHOWN) == 2
+    assert len(SHOWN) == 3
 
 
 def test_the_first_two_blocks_run_the_example_and_the_tests() -> None:

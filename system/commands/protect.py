@@ -31,26 +31,29 @@ def protect(
     seed: Seed = 0,
     force: Force = False,
 ) -> None:
-    """Does a woofer need a high-pass? Verdict, evidence, choices from stock."""
+    """Does a woofer need a high-pass? Verdict, evidence, choices from stock, how many builds it holds for."""
     from system.checks import examine_impedance
+    from system.protect import Closely
     from system.protect import protect as compute
-    from system.sheets import data, texts
+    from system.sheets import protect_data, protect_texts
+    from system.sheets.data import document as whole
 
     loaded = load(kit, settings)
     showing = Showing.of(kit, output, as_json, force)
     variants = chosen(loaded, variant)
     findings = (*loaded.findings, *examine_impedance(loaded, variants))
-    verdicts = {each.name: compute(loaded, each) for each in variants}
+    verdicts = {each.name: compute(loaded, each, Closely(seed)) for each in variants}
     if csv is not None:
-        write_csv(csv, {"choices.csv": data.choices_csv(v for each in verdicts.values() for v in each)}, force)
+        every = (verdict for each in verdicts.values() for verdict in each)
+        write_csv(csv, {"choices.csv": protect_data.choices_csv(every)}, force)
 
     def document() -> str:
-        content = {name: {v.driver: data.verdict(v) for v in each} for name, each in verdicts.items()}
-        return data.document(loaded.name, findings, variants=content)
+        content = {name: {v.driver: protect_data.verdict(v) for v in each} for name, each in verdicts.items()}
+        return whole(loaded.name, findings, variants=content)
 
     showing.show(
         findings,
         lambda graphs: graphs.protection(loaded, verdicts),
         document,
-        lambda: texts.protection(loaded, verdicts),
+        lambda: protect_texts.protection(loaded, verdicts),
     )

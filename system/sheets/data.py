@@ -1,4 +1,4 @@
-"""Predictions and verdicts as plain data for JSON and CSV, in the units their names say.
+"""Predictions as plain data for JSON and CSV, in the units their names say.
 
 Nothing that is not a finite number gets out: it becomes null, and a finding says so.
 """
@@ -21,8 +21,6 @@ from system.compare import Column, Comparison, Worst
 from system.filling import Filling
 from system.findings import Finding
 from system.predict import OpeningPrediction, Prediction
-from system.protect import Means, Verdict
-from system.states import Figures
 from system.summary import level
 
 SCHEMA_VERSION = 1
@@ -176,76 +174,6 @@ def table_csv(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     writer.writerow(header)
     writer.writerows(rows)
     return text.getvalue()
-
-
-def verdict(result: Verdict) -> dict[str, Any]:
-    """One woofer of one variant of `protect --json`."""
-    band = result.worse_band
-    return {
-        "verdict": result.verdict,
-        "because": result.because,
-        "place": result.place,
-        "state": result.state,
-        "decided_by": result.link.margins.decided_by if result.link else None,
-        "sine_volts": result.sine_volts,
-        "programme_volts": result.programme_volts,
-        "linear_excursion_mm": _scaled(result.linear_limit, 1e3),
-        "damage_excursion_mm": _scaled(result.damage_limit, 1e3),
-        "worse_band_hz": list(band) if band else None,
-        "assumed": list(result.assumed),
-        "costs_in_wall": result.costs_in_wall,
-        "link": choice(result.link) if result.link else None,
-        "fitted": choice(result.fitted) if result.fitted else None,
-        "named": choice(result.named) if result.named else None,
-        "choices": [choice(figures) for figures in result.choices],
-        "not_if": [means(item) for item in result.breaks],
-        "other_means": [means(item) for item in result.other_means],
-    }
-
-
-def choice(figures: Figures) -> dict[str, Any]:
-    """One state of the protective place."""
-    return {
-        "value_f": figures.value,
-        "made_of_f": list(figures.made_of),
-        "peak_excursion_mm": figures.peak_excursion * 1e3,
-        "peak_excursion_hz": figures.peak_excursion_hz,
-        "programme_excursion_mm": _scaled(figures.programme_excursion, 1e3),
-        "minus_3_db_hz": figures.minus_3,
-        "ripple_db": figures.ripple,
-        "lowest_impedance_ohm": figures.lowest_impedance,
-        "part_volts_peak": figures.part_volts_peak,
-        "part_current_a": figures.part_current,
-        "margin_db": figures.margins.decisive,
-        "margin_programme_db": figures.margins.programme,
-        "margin_sine_db": figures.margins.sine,
-        "margin_sine_to_linear_db": figures.margins.sine_to_linear,
-        "worse_band_hz": list(figures.worse_band) if figures.worse_band else None,
-        "not_practicable": list(figures.refused),
-    }
-
-
-def means(item: Means) -> dict[str, Any]:
-    return {"means": item.means, "text": item.text, "margin_db": item.margin, "volts": item.volts}
-
-
-def _scaled(value: float | None, factor: float) -> float | None:
-    return None if value is None else value * factor
-
-
-def choices_csv(results: Iterable[Verdict]) -> str:
-    """Every state of every place, a row each."""
-    rows = []
-    header: list[str] = []
-    for result in results:
-        for figures in (result.link, result.fitted, *result.choices):
-            if figures is None:
-                continue
-            data = choice(figures)
-            header = ["variant", "driver", *data]
-            cells = [" ".join(map(str, v)) if isinstance(v, list) else v for v in data.values()]
-            rows.append([result.variant, result.driver, *cells])
-    return table_csv(header, rows)
 
 
 def comparison(result: Comparison) -> dict[str, Any]:

@@ -12,14 +12,14 @@ from system.along import LinePressure
 from system.ceilings import Ceilings
 from system.compare import Comparison
 from system.filling import Band
-from system.findings import usage_error
 from system.kit import Kit, RadiatorSpec
 from system.predict import Prediction
-from system.protect import Verdict, alike
+from system.protect import Verdict
 from system.sheets import limit_graphs
 from system.sheets.limit_graphs import stress
 from system.sheets.plots import Graph, Line, Shade
-from system.sheets.texts import VERDICTS, cabinet_text, placement_text, polarity_text, programme_text
+from system.sheets.protect_graphs import protection
+from system.sheets.texts import cabinet_text, placement_text, polarity_text
 from system.summary import level
 
 Floats = NDArray[np.float64]
@@ -204,34 +204,4 @@ def limits(kit: Kit, results: Sequence[Ceilings], verdicts: Mapping[str, Sequenc
         if any(verdict.curves for verdict in verdicts[name]):
             graphs += protection(kit, {name: verdicts[name]})
         graphs += [*limit_graphs.coils(kit, result), *limit_graphs.distortion(result)]
-    return graphs
-
-
-def protection(kit: Kit, verdicts: Mapping[str, Sequence[Verdict]]) -> list[Graph]:
-    """Excursion of each woofer over frequency, the place linked and with the capacitors that matter."""
-    graphs = []
-    for name, each in verdicts.items():
-        for verdict, woofers in alike(each):
-            if not verdict.curves:
-                continue
-            low = _moving(verdict.frequency)
-            limits = [("linear limit", verdict.linear_limit), ("damage limit", verdict.damage_limit)]
-            band = verdict.subject.worse_band if verdict.subject else None
-            hatched = ""
-            if band and verdict.subject:
-                span = f"{wording.hertz(band[0])} to {wording.hertz(band[1])}"
-                hatched = f"; hatched: {span}, where {wording.state(verdict.subject.value)} moves it further"
-            graphs.append(
-                Graph(
-                    f"Is the woofer safe? {name}, {' and '.join(woofers)}: high-pass {VERDICTS[verdict.verdict]}",
-                    f"one-way peak on a swept sine of {verdict.sine_volts:.1f} V{hatched}",
-                    "excursion",
-                    verdict.frequency[low],
-                    [Line(label, curve[low] * 1e3) for label, curve in verdict.curves.items()],
-                    [(label, value * 1e3) for label, value in limits if value is not None],
-                    band,
-                )
-            )
-    if not graphs:
-        raise usage_error("a picture of no woofers", f"a variant with a woofer ({programme_text(kit.programme)})")
     return graphs

@@ -220,11 +220,18 @@ def _across_line(axes: Axes, low: float, high: float) -> None:
     axes.set_xlabel("mm from the closed end", loc="right", labelpad=1)
 
 
+def _across_counts(axes: Axes, low: float, high: float) -> None:
+    axes.set_xlim(low - 0.2, high + 0.2)
+    axes.xaxis.set_major_locator(MaxNLocator(14, integer=True))
+    axes.set_xlabel("values that differ", loc="right", labelpad=1)
+
+
 # How one kind of horizontal axis is drawn, from its first to its last value.
 ACROSS: Mapping[str, Callable[[Axes, float, float], None]] = {
     "frequency": _across_frequency,
     "line": _across_line,
     "time": _across_time,
+    "counts": _across_counts,
 }
 
 
@@ -379,5 +386,6 @@ SCALES: Mapping[str, _Scale] = {
     "watts": _FromZero("W"),
     "temperature": _FromZero("degC", np.inf),
     "percent": _FromZero("%"),
+    "difference": _FromZero("dB"),
     "below_largest": _BelowLargest(),
 }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -15,9 +15,8 @@ from system.handover import Join, Polarity
 from system.kit import ROOM_TEMPERATURE, Amplifier, Kit, Placement, Programme, Variant
 from system.overview import Loudest, Overview, Row
 from system.predict import Prediction, SpeedLimit
-from system.protect import Verdict, alike
+from system.protect import alike
 from system.sheets.tables import WIDTH, table, wrap
-from system.states import Figures
 from system.summary import level
 
 VERDICTS = {
@@ -32,8 +31,6 @@ NOT_A_TEST = (
     " tweeter. Loud sound damages hearing."
 )
 SILENT = -100.0  # dB, below which there is nothing to speak of
-BEST = 8  # choices shown
-ALIKE = 0.1  # capacitors closer than this to a better one are not shown
 SCREEN = 24  # lines of the first screen
 
 
@@ -236,120 +233,6 @@ COMPARED = (
     ("  limited by", lambda c: c.row.loudest.limited_by),
     ("places that differ", lambda c: ", ".join(c.row.differing) or "none"),
 )
-
-
-def protection(kit: Kit, verdicts: Mapping[str, Sequence[Verdict]]) -> str:
-    """Per variant: the verdict, why, the choices, where they make it worse, what it rests on, and the other means."""
-    lines = wrap(heading(kit), "  ", "")
-    for name, each in verdicts.items():
-        for verdict, woofers in alike(each):
-            lines += ["", *_verdict(kit.variants[name], verdict, woofers)]
-        if not each:
-            lines += ["", f"{name}: no woofers"]
-    return "\n".join([*lines, "", *wrap(NOT_A_TEST, "  ", "")])
-
-
-def _verdict(variant: Variant, verdict: Verdict, woofers: Sequence[str]) -> list[str]:
-    where = verdict.place or "imagined, in series with the woofers: the board has no such place"
-    state = {"link": ", linked here", "fit": ", fitted here", "omit": ", left out here"}.get(verdict.state, "")
-    lines = [f"{variant.name}, {' and '.join(woofers)}: {VERDICTS[verdict.verdict]}   (place: {where}{state})"]
-    lines += wrap(verdict.because, "  ")
-    if verdict.link is None:
-        return lines
-    if verdict.link.margins.decisive is not None:
-        lines += [*_limits(verdict), f"  decided by the {verdict.link.margins.decided_by}"]
-    for item in verdict.breaks:
-        lines += wrap(item.text, "    ", "  ")
-    shown = [verdict.link, *([verdict.fitted] if verdict.fitted else []), *_distinct(verdict.choices)]
-    lines += table(CHOICE_HEADER, [_choice(f, verdict) for f in shown], indent="  ")
-    lines += wrap(
-        f"the best of {len(verdict.choices)} that stock offers, each more than 10 % from a better one; --json and --csv"
-        " have all. Margin and ripple in dB, excursions one-way peaks, ohm the lowest impedance, V and A the"
-        " capacitor's own on the sine, worse Hz the band in which it moves the cone further than the link. Above"
-        " 200 uF a capacitor is judged over its tolerance.", "  "
-    )  # fmt: skip
-    if verdict.costs_in_wall:
-        lines += wrap(
-            "-3 dB and ripple are those of this build in a wall: as placed, a dip from a wall or the floor hides them.",
-            "  ",
-        )
-    for figures in shown:
-        if figures.refused:
-            why = "; ".join(figures.refused)
-            lines += wrap(f"{wording.state(figures.value)} is not practicable: {why}", "    ", "  ")
-    for item in verdict.other_means:
-        lines += wrap(f"other means: {item.text}", "    ", "  ")
-    for text in verdict.assumed:
-        lines += wrap(f"assumed: {text}", "    ", "  ")
-    return lines
-
-
-def _limits(verdict: Verdict) -> list[str]:
-    """Lines of a table: the volts rms at which each limit is reached, and the margin, linked and with the capacitor."""
-    states = [figures for figures in (verdict.link, verdict.subject) if figures is not None]
-    limits = (
-        ("programme to the linear limit", verdict.programme_volts, [f.margins.programme for f in states]),
-        ("swept sine to the damage limit", verdict.sine_volts, [f.margins.sine for f in states]),
-        ("swept sine to the linear limit", verdict.sine_volts, [f.margins.sine_to_linear for f in states]),
-    )
-    rows = [
-        [label, *(_limit(volts, margin) for margin in margins)]
-        for label, volts, margins in limits
-        if volts is not None and margins[0] is not None
-    ]
-    return table(["volts rms, and margin", *(wording.state(f.value) for f in states)], rows, indent="  ")
-
-
-def _limit(volts: float, margin: float | None) -> str:
-    if margin is None:
-        return wording.NOTHING
-    return f"{wording.volts_down(volts * 10 ** (margin / 20))} ({wording.decibels(margin, sign=True)})"
-
-
-CHOICE_HEADER = (
-    "capacitor", "made of, uF", "margin", "sine mm", "at Hz", "prog. mm", "-3 dB", "ripple", "ohm", "V peak", "A",
-    "worse Hz",
-)  # fmt: skip
-
-
-def _choice(figures: Figures, verdict: Verdict) -> list[str]:
-    """A row: sine and programme excursion one-way peak, the capacitor's own peak volts and rms amps on the sine."""
-    band = figures.worse_band
-    mark = " own" if figures is verdict.fitted else " <-" if figures is verdict.named else ""
-    stress = (f"{figures.part_volts_peak:.0f}", f"{figures.part_current:.1f}") if figures.value else ("", "")
-    return [
-        wording.state(figures.value) + mark,
-        " + ".join(f"{part * 1e6:g}" for part in figures.made_of) if len(figures.made_of) > 1 else "",
-        _signed(figures.margins.decisive),
-        f"{figures.peak_excursion * 1e3:.1f}",
-        f"{figures.peak_excursion_hz:.0f}",
-        _bare(figures.programme_excursion, 1e3),
-        _bare(figures.minus_3, digits=0),
-        _bare(figures.ripple),
-        f"{figures.lowest_impedance:.1f}",
-        *stress,
-        f"{band[0]:.0f}-{band[1]:.0f}" if band else "none" if figures.value else "",
-    ]
-
-
-def _bare(value: float | None, factor: float = 1.0, digits: int = 1) -> str:
-    return wording.NOTHING if value is None else f"{value * factor:.{digits}f}"
-
-
-def _signed(value: float | None) -> str:
-    return wording.NOTHING if value is None else f"{value:+.1f}"
-
-
-def _distinct(choices: Sequence[Figures]) -> list[Figures]:
-    """The best choices that differ by more than a tolerance from every better one."""
-    kept: list[Figures] = []
-    for figures in choices:
-        value = figures.value or 0.0
-        if all(abs(value / (other.value or 1.0) - 1) > ALIKE for other in kept):
-            kept.append(figures)
-        if len(kept) == BEST:
-            break
-    return kept
 
 
 def first_screen(path: Path, screen: Overview) -> str:

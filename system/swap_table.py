@@ -1,0 +1,92 @@
+"""Every value from stock around the one that a place has, each as if it were fitted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from filters import stock as series
+from system.kit import Kit, Part, PartKind, Role, Stock, StockItem, Variant
+from system.swap import Shot, Swap, branch, compare, judge, mean_change
+
+EITHER_SIDE = 4  # values above and below that are shown
+AS_DRAWN = 1e-6  # a ratio: nearer values are the same
+RATING: Mapping[PartKind, str] = {
+    "capacitor": "voltage_rating",
+    "resistor": "power_rating",
+    "coil": "current_rating",
+}  # what the rating of an article is of
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Row:
+    """One value in the place: what it changes, and how much louder (dB) the range of its branch becomes.
+
+    `drawn`: it is the one that the kit has there. `watts` of heat in it on the signal that the kit is judged on.
+    """
+
+    swap: Swap
+    value: float
+    drawn: bool
+    mean: float
+    watts: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rows:
+    """The table of one variant, by rising value; `role` is that of the drivers whose branch the part is in."""
+
+    variant: Variant
+    part: Part
+    role: Role | None
+    rows: tuple[Row, ...]
+
+
+def articles(stock: Stock, kind: PartKind, low: float, high: float) -> list[StockItem]:
+    """What stock has from `low` to `high` (SI, both included), rising; an article that has run out is not there."""
+    offers = stock.of(kind)
+    if isinstance(offers, str):
+        return [StockItem(value) for value in series.values(offers, low, high)]
+    here = [item for item in offers if low <= item.value <= high and item.in_stock != 0]
+    return sorted(here, key=lambda item: item.value)
+
+
+def fitted_from(part: Part, item: StockItem) -> Part:
+    """The article in the place of `part`: what is not known of it is as it was."""
+    known: dict[str, Any] = {RATING[part.kind]: item.rating, "tolerance": item.tolerance, "type": item.type}
+    known["resistance"] = item.dc_resistance if part.kind == "coil" else None
+    given = {name: value for name, value in known.items() if value is not None}
+    return replace(part, value=item.value, made_of=(), marked_value=None, **given)
+
+
+def table(kit: Kit, variant: Variant, reference: str) -> Rows:
+    """Of a place that is fitted in `variant`. Raises KitError where a circuit has no solution."""
+    before = Shot.of(kit, variant)
+    part = variant.places[reference].part
+    role = branch(before, reference)
+    return Rows(variant, part, role, tuple(_row(before, reference, each, role) for each in _around(kit.stock, part)))
+
+
+def _around(stock: Stock, part: Part) -> list[Part]:
+    """The part itself among its neighbours of stock, each value once."""
+    if part.value == 0:
+        return [part]
+    items = articles(stock, part.kind, part.value / 1e3, part.value * 1e3)
+    values = {item.value: item for item in reversed(items)}  # of like values the first article
+    others = [value for value in values if abs(value / part.value - 1) > AS_DRAWN]
+    below = sorted(value for value in others if value < part.value)[-EITHER_SIDE:]
+    above = sorted(value for value in others if value > part.value)[:EITHER_SIDE]
+    return [*(fitted_from(part, values[v]) for v in below), part, *(fitted_from(part, values[v]) for v in above)]
+
+
+def _row(before: Shot, reference: str, part: Part, role: Role | None) -> Row:
+    variant = before.variant
+    drawn = part is variant.places[reference].part
+    places = {**variant.places, reference: replace(variant.places[reference], part=part)}
+    after = before if drawn else Shot.of(before.kit, replace(variant, places=places), before.acoustics)
+    change = compare(before.kit, before.curves, after.curves)
+    judgement = judge(before, after, change, reference)
+    load = after.stress.parts[reference]
+    heat = (load.programme or load.sine).watts
+    return Row(Swap(before, after, change, judgement), part.value, drawn, mean_change(before, after.curves, role), heat)
