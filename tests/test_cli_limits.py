@@ -5,50 +5,16 @@ from __future__ import annotations
 import csv
 import json
 import re
-import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
 
-from system.cli import main
+from tests.support_cli import Run, document
 from tests.support_kits import WOOFER, write_kit
 from tests.test_cli import MARSHLIGHT, finite, kitwright
 
 SEALED = "{box: {chambers: [{kind: sealed, drivers: [woofer], volume: 8 L}]}}"
-
-
-class Done(NamedTuple):
-    status: int
-    stdout: str
-    stderr: str
-
-
-Run = Callable[..., Done]
-
-
-@pytest.fixture
-def run(capfdbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch) -> Run:
-    """The program in this process, which has loaded its libraries once."""
-
-    def call(*words: object) -> Done:
-        monkeypatch.setattr(sys, "argv", ["kitwright", *map(str, words)])
-        with pytest.raises(SystemExit) as left:
-            main()
-        captured = capfdbinary.readouterr()
-        assert isinstance(left.value.code, int)
-        return Done(left.value.code, captured.out.decode(), captured.err.decode())
-
-    return call
-
-
-def document(done: Done, status: int = 0) -> Any:
-    assert done.status == status, done.stderr
-    assert "NaN" not in done.stdout
-    assert "Infinity" not in done.stdout
-    return json.loads(done.stdout)
 
 
 def test_status_and_streams_of_the_real_program() -> None:

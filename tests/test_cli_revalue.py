@@ -3,55 +3,20 @@
 from __future__ import annotations
 
 import csv
-import json
 import re
-import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
 import yaml
 
 from system import summary
-from system.cli import main
 from system.kitfile import load_kit
 from system.predict import predict
+from tests.support_cli import Run, document
 from tests.test_cli import MARSHLIGHT, finite
 
 FEW = ["--variant", "centre", "--variant", "tall", "--move", "L1", "--move", "R1"]
-
-
-class Done(NamedTuple):
-    status: int
-    stdout: str
-    stderr: str
-
-
-Run = Callable[..., Done]
-
-
-@pytest.fixture
-def run(capfdbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch) -> Run:
-    """The program in this process, which has loaded its libraries once."""
-
-    def call(*words: object) -> Done:
-        monkeypatch.setattr(sys, "argv", ["kitwright", *map(str, words)])
-        with pytest.raises(SystemExit) as left:
-            main()
-        captured = capfdbinary.readouterr()
-        assert isinstance(left.value.code, int)
-        return Done(left.value.code, captured.out.decode(), captured.err.decode())
-
-    return call
-
-
-def document(done: Done) -> Any:
-    assert done.status == 0, done.stderr
-    assert "NaN" not in done.stdout
-    assert "Infinity" not in done.stdout
-    return json.loads(done.stdout)
 
 
 def test_json_keeps_its_contract(run: Run) -> None:

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import csv
-import json
-import sys
-from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
 
-from system.cli import main
+from tests.support_cli import Run, document
 from tests.support_kits import write_kit
 from tests.test_cli import MARSHLIGHT, finite, kitwright
 
@@ -26,39 +22,9 @@ WOOFER = (
 BEHIND = "{woofer: {driver: woofer, plus: a, minus: common}}"
 
 
-class Done(NamedTuple):
-    status: int
-    stdout: str
-    stderr: str
-
-
-Run = Callable[..., Done]
-
-
-@pytest.fixture
-def run(capfdbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch) -> Run:
-    """The program in this process, which has loaded its libraries once."""
-
-    def call(*words: object) -> Done:
-        monkeypatch.setattr(sys, "argv", ["kitwright", *map(str, words)])
-        with pytest.raises(SystemExit) as left:
-            main()
-        captured = capfdbinary.readouterr()
-        assert isinstance(left.value.code, int)
-        return Done(left.value.code, captured.out.decode(), captured.err.decode())
-
-    return call
-
-
 def small(folder: Path, tolerance: str) -> Path:
     """A kit in which one resistor is all that is drawn."""
     return write_kit(folder, drivers=WOOFER, parts=SERIES.replace("TOL", tolerance), hookup=BEHIND)
-
-
-def document(done: Done) -> Any:
-    assert "NaN" not in done.stdout
-    assert "Infinity" not in done.stdout
-    return json.loads(done.stdout)
 
 
 def table(path: Path) -> list[dict[str, str]]:
@@ -67,7 +33,7 @@ def table(path: Path) -> list[dict[str, str]]:
 
 def test_json(run: Run) -> None:
     done = run("spread", MARSHLIGHT, *FEW, "--seed", 5, "--json")
-    data = document(done)
+    data = document(done, 1)
     assert done.status == 1  # no copy of `tall` keeps its woofers' limit, as the kit itself does not
     assert finite(data)
     assert (data["seed"], data["builds"], data["law"], data["at_least"]) == (5, 400, "uniform", 0.9)
@@ -123,7 +89,7 @@ def test_status_goes_by_the_floor(run: Run, tmp_path: Path) -> None:
     assert (passes.status, fails.status) == (0, 1)
     assert f"enough, at least {asked[0]}.0 % is asked for" in " ".join(passes.stdout.split())
     assert f"NOT ENOUGH, at least {asked[1]}.0 % is asked for" in " ".join(fails.stdout.split())
-    data = document(run(*words, "--json"))
+    data = document(run(*words, "--at-least", asked[0], "--json"))
     assert data["inside"] == pytest.approx(share, abs=0.013)  # four standard errors
 
 

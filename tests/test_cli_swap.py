@@ -4,49 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
-import json
-import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import pytest
 
-from system.cli import main
+from tests.support_cli import Run, document
 from tests.support_kits import write_kit
-from tests.test_cli import MARSHLIGHT, finite, kitwright
+from tests.test_cli import MARSHLIGHT, kitwright
 
-
-class Done(NamedTuple):
-    status: int
-    stdout: str
-    stderr: str
-
-
-Run = Callable[..., Done]
 KEYS = {"result", "worst_db", "worst_hz", "lowest_impedance_ohm", "excursion_mm", "advice"}
-
-
-@pytest.fixture
-def run(capfdbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch) -> Run:
-    """The program in this process, which has loaded its libraries once."""
-
-    def call(*words: object) -> Done:
-        monkeypatch.setattr(sys, "argv", ["kitwright", *map(str, words)])
-        with pytest.raises(SystemExit) as left:
-            main()
-        captured = capfdbinary.readouterr()
-        assert isinstance(left.value.code, int)
-        return Done(left.value.code, captured.out.decode(), captured.err.decode())
-
-    return call
-
-
-def document(done: Done, status: int = 0) -> Any:
-    assert done.status == status, done.stderr
-    data = json.loads(done.stdout)
-    assert finite(data)
-    return data
 
 
 def test_status_and_streams_of_the_real_program() -> None:
