@@ -23,7 +23,7 @@ LOSS = {Capacitor: "series_resistance", Coil: "resistance"}
 
 
 # f'(0) from f at these steps, to the eighth order (Fornberg, Math. Comp. 51, 1988, table 1)
-STEP = 1e-3
+STEP = 2.5e-4
 STEPS = STEP * np.array([-4, -3, -2, -1, 1, 2, 3, 4.0])
 FACTORS = np.array([3, -32, 168, -672, 672, -168, 32, -3]) / 840 / STEP
 VOLTS = 2.0
@@ -204,6 +204,18 @@ def test_coils_in_series(k):
     np.testing.assert_allclose(found.input_by_value[:, 0], 1j * OMEGA * (1 + k * np.sqrt(0.25)), rtol=1e-9)
     np.testing.assert_allclose(found.input_by_value[:, 1], 1j * OMEGA * (1 + k * np.sqrt(4)), rtol=1e-9)
     np.testing.assert_allclose(found.input_by_resistance, 1, rtol=1e-9)
+
+
+def test_zero_ohm_in_line():
+    # I = E/(R0 + R1 + jwL + Z): by each of them -I/(...), where R0 and the coil's R1 are zero
+    parts = (Element("R", Resistor(0.0), "in", "a"), Element("L", Coil(1e-3), "a", "b"))
+    network = Network(IN, parts, loads=(Load("D", "b", "common"),))
+    found = gradients(network, OMEGA, np.full((OMEGA.size, 1, 1), 4 + 0j), np.ones((OMEGA.size, 1, 1)), 3.0)
+    total = 4 + 1e-3j * OMEGA
+    np.testing.assert_allclose(found.by_value[:, 0, 0], -3 / total**2, rtol=1e-11)
+    np.testing.assert_allclose(found.by_resistance[:, 0, 1], -3 / total**2, rtol=1e-11)
+    np.testing.assert_allclose(found.by_value[:, 0, 1], -3j * OMEGA / total**2, rtol=1e-11)
+    np.testing.assert_allclose(found.input_by_value[:, 0], 1, rtol=1e-11)
 
 
 def test_a_capacitor_with_every_loss():
