@@ -2,28 +2,21 @@
 
 from __future__ import annotations
 
-import sys
-
 import pytest
 from hypothesis import settings
 
-from system.cli import main
-from tests.support_cli import Done, Run
+from tests.support_cli import Done, Run, kitwright
 
 settings.register_profile("kitwright", derandomize=True, deadline=None)
 settings.load_profile("kitwright")
 
 
 @pytest.fixture
-def run(capfdbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch) -> Run:
+def run() -> Run:
     """The program in this process."""
 
     def call(*words: object) -> Done:
-        monkeypatch.setattr(sys, "argv", ["kitwright", *map(str, words)])
-        with pytest.raises(SystemExit) as left:
-            main()
-        captured = capfdbinary.readouterr()
-        assert isinstance(left.value.code, int)
-        return Done(left.value.code, captured.out.decode(), captured.err.decode())
+        done = kitwright(*words)
+        return Done(done.returncode, done.stdout, done.stderr)
 
     return call

@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
-from collections.abc import Callable
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any, NamedTuple
+from unittest.mock import patch
+
+from system.cli import main
+
+HOME = Path(__file__).parent.parent
 
 
 class Done(NamedTuple):
@@ -14,6 +24,37 @@ class Done(NamedTuple):
 
 
 Run = Callable[..., Done]  # the fixture `run`: words of a command line
+
+
+def kitwright(*words: object, stdin: str = "") -> subprocess.CompletedProcess[str]:
+    """A command line, as if it were in a process of its own."""
+    with _standing_in(words, stdin) as (output, errors):
+        try:
+            main()
+        except SystemExit as left:
+            status = left.code
+        said = [_all_of(stream) for stream in (output, errors)]
+    assert isinstance(status, int)
+    return subprocess.CompletedProcess(list(map(str, words)), status, *said)
+
+
+def _all_of(stream: io.TextIOWrapper) -> str:
+    stream.seek(0)
+    return stream.read()
+
+
+@contextlib.contextmanager
+def _standing_in(words: tuple[object, ...], stdin: str) -> Iterator[tuple[io.TextIOWrapper, io.TextIOWrapper]]:
+    """The folder, the words and the streams of such a process."""
+    output, errors = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
+    with (
+        contextlib.chdir(HOME),
+        patch.object(sys, "argv", ["kitwright", *map(str, words)]),
+        patch.object(sys, "stdin", io.StringIO(stdin)),
+        patch.object(sys, "stdout", output),
+        patch.object(sys, "stderr", errors),
+    ):
+        yield output, errors
 
 
 def document(done: Done, status: int = 0) -> Any:

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from system.examples import scenarios, template
+from tests.support_cli import kitwright
 from tests.support_kits import write_kit
 
 MARSHLIGHT = scenarios() / "marshlight" / "kit.yaml"
@@ -22,10 +23,10 @@ RUN = "import sys; from system.cli import main; sys.argv[0] = 'kitwright'; main(
 HOME = Path(__file__).parent.parent
 
 
-def kitwright(*words: object, stdin: str = "", **environment: str) -> subprocess.CompletedProcess[str]:
+def program(*words: object, **environment: str) -> subprocess.CompletedProcess[str]:
+    """The real program, in a process of its own, with every warning an error."""
     return subprocess.run(
         [sys.executable, "-W", "error", "-c", RUN, *map(str, words)],
-        input=stdin,
         capture_output=True,
         encoding="utf-8",
         cwd=HOME,
@@ -64,7 +65,7 @@ def test_light_commands_load_nothing_heavy(words: list[str]) -> None:
 
 
 def test_help_lists_the_commands_by_purpose() -> None:
-    lines = kitwright("--help").stdout.splitlines()
+    lines = program("--help").stdout.splitlines()
     text = "\n".join(lines)
     heads = [line.split()[0] for line in lines if line and line[:3].strip()]
     order = [
@@ -85,7 +86,7 @@ def test_help_lists_the_commands_by_purpose() -> None:
 
 
 def test_first_screen_is_one_screen() -> None:
-    done = kitwright(MARSHLIGHT)
+    done = program(MARSHLIGHT)
     assert done.returncode == 0, done.stderr
     lines = done.stdout.splitlines()
     assert len(lines) <= 24
@@ -361,15 +362,15 @@ def test_compare_two_kits_side_by_side(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_same_input_same_bytes() -> None:
-    outputs = {kitwright("predict", MARSHLIGHT, "--json", "--points", 30, PYTHONHASHSEED=s).stdout for s in ("1", "77")}
+    outputs = {program("predict", MARSHLIGHT, "--json", "--points", 30, PYTHONHASHSEED=s).stdout for s in ("1", "77")}
     assert len(outputs) == 1
-    verdicts = {kitwright("protect", MARSHLIGHT, "--variant", "wall", PYTHONHASHSEED=s).stdout for s in ("1", "77")}
+    verdicts = {program("protect", MARSHLIGHT, "--variant", "wall", PYTHONHASHSEED=s).stdout for s in ("1", "77")}
     assert len(verdicts) == 1
 
 
 def test_an_ascii_terminal_gets_ascii(tmp_path: Path) -> None:
     kit = write_kit(tmp_path)
-    done = kitwright("predict", kit, "--set", "amplifier.load=8 Ωm", PYTHONIOENCODING="ascii", LC_ALL="C")
+    done = program("predict", kit, "--set", "amplifier.load=8 Ωm", PYTHONIOENCODING="ascii", LC_ALL="C")
     assert done.returncode == 2
     assert done.stderr.isascii()
 
@@ -500,7 +501,7 @@ def test_text_and_json_to_a_file(tmp_path: Path) -> None:
 
 
 def test_version() -> None:
-    done = kitwright("--version")
+    done = program("--version")
     assert done.returncode == 0
     assert done.stdout.startswith("kitwright ")
 

@@ -12,14 +12,14 @@ import pytest
 
 from tests.support_cli import Run, document
 from tests.support_kits import WOOFER, write_kit
-from tests.test_cli import MARSHLIGHT, finite, kitwright
+from tests.test_cli import MARSHLIGHT, finite, program
 
 SEALED = "{box: {chambers: [{kind: sealed, drivers: [woofer], volume: 8 L}]}}"
 
 
 def test_status_and_streams_of_the_real_program() -> None:
     """In a process of its own: a sheet on standard output, what else there is to say on standard error, status 1."""
-    done = kitwright("limits", MARSHLIGHT, "--variant", "tall", "--points", 3)
+    done = program("limits", MARSHLIGHT, "--variant", "tall", "--points", 3)
     assert done.returncode == 1
     assert done.stdout.splitlines()[1].startswith("What gives first")
     assert all("notes" in line or "warning" in line for line in done.stderr.splitlines())

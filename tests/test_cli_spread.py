@@ -11,7 +11,7 @@ import pytest
 
 from tests.support_cli import Run, document
 from tests.support_kits import write_kit
-from tests.test_cli import MARSHLIGHT, finite, kitwright
+from tests.test_cli import MARSHLIGHT, finite, program
 
 FEW = ("--builds", 400)
 SERIES = "{R: {resistor: 2 ohm, tolerance: TOL, between: [in, a]}}"
@@ -159,6 +159,6 @@ def test_what_is_refused(run: Run, words: tuple[object, ...], said: str) -> None
 
 def test_the_real_program() -> None:
     """In a process of its own, with every warning an error."""
-    done = kitwright("spread", MARSHLIGHT, "--variant", "centre", "--builds", 100)
+    done = program("spread", MARSHLIGHT, "--variant", "centre", "--builds", 100)
     assert done.returncode == 0
     assert done.stdout.splitlines()[1].startswith("How far apart copies come out")

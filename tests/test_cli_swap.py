@@ -10,13 +10,13 @@ import pytest
 
 from tests.support_cli import Run, document
 from tests.support_kits import write_kit
-from tests.test_cli import MARSHLIGHT, kitwright
+from tests.test_cli import MARSHLIGHT, program
 
 KEYS = {"result", "worst_db", "worst_hz", "lowest_impedance_ohm", "excursion_mm", "advice"}
 
 
 def test_status_and_streams_of_the_real_program() -> None:
-    done = kitwright("swap", MARSHLIGHT, "R1", "--with", "1.2 ohm", "--variant", "centre")
+    done = program("swap", MARSHLIGHT, "R1", "--with", "1.2 ohm", "--variant", "centre")
     assert done.returncode == 0, done.stderr
     assert done.stdout.splitlines()[1].endswith("in place of what the kit has there: pass")
     assert all("notes" in line for line in done.stderr.splitlines())

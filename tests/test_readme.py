@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from system import cli
-from tests.test_cli import HOME, kitwright
+from tests.test_cli import HOME, program
 
 README = (HOME / "README.md").read_text(encoding="utf-8")
 SHOWN = re.findall(r"<!-- output of: kitwright (.*?) -->\n```\w+\n(.*?)```", README, re.DOTALL)
@@ -18,7 +18,7 @@ SHOWN = re.findall(r"<!-- output of: kitwright (.*?) -->\n```\w+\n(.*?)```", REA
 
 @pytest.mark.parametrize(("command", "shown"), SHOWN)
 def test_shown_output_is_real(command: str, shown: str) -> None:
-    assert kitwright(*shlex.split(command)).stdout == shown
+    assert program(*shlex.split(command)).stdout == shown
 
 
 def test_there_is_output_to_check() -> None:
@@ -47,7 +47,7 @@ def update() -> None:
     """Put the real output into the README: python -m tests.test_readme."""
     text = README
     for command, shown in SHOWN:
-        real = kitwright(*shlex.split(command)).stdout
+        real = program(*shlex.split(command)).stdout
         head = f"<!-- output of: kitwright {command} -->\n```"
         start = text.index(head)
         body = text.index("\n", start + len(head)) + 1
