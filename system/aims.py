@@ -20,6 +20,7 @@ from filters import parts
 from filters.network import Network, Solution, solve
 from filters.sensitivity import Gradients, gradients
 from system import summary
+from system.around import LISTENING_WINDOW
 from system.build import Build, build, capacitor
 from system.document import DocumentError
 from system.findings import Finding, KitError, usage_error
@@ -37,9 +38,14 @@ CHECKS = 64  # frequencies, from 10 Hz up, at which limits are looked at while v
 WORSE = 10 ** (0.5 / 20)  # what is over its limit already may grow by this much, 0.5 dB
 DECIBEL = 20 / math.log(10)  # dB in a neper
 FAINT = 1e-30  # of any limit: keeps logarithms finite
-# ANSI/CTA-2034-A (from memory): the axis, 10 degrees up and down, 10, 20 and 30 to either side.
-LISTENING_WINDOW = ((0, 0), (0, 10), (0, -10), (10, 0), (-10, 0), (20, 0), (-20, 0), (30, 0), (-30, 0))
-DIRECTIONS: Mapping[str, Sequence[tuple[int, int]]] = {"axis": ((0, 0),), "listening_window": LISTENING_WINDOW}
+# Degrees sideways and up; the window's nine are those of `system.around`.
+DIRECTIONS: Mapping[str, Sequence[tuple[int, int]]] = {
+    "axis": ((0, 0),),
+    "listening_window": (
+        *((angle, 0) for angle in LISTENING_WINDOW["horizontal"]),
+        *((0, angle) for angle in LISTENING_WINDOW["vertical"]),
+    ),
+}
 
 # A part of its kind with other values (numbers, or arrays (B,)); the resistance is that of a coil's wire.
 MADE: Mapping[str, Callable[[Part, parts.Quantity, parts.Quantity], parts.Part]] = {

@@ -236,8 +236,8 @@ _CABINET = {
     "cutout_no_baffle": "A cutout is on another face than the front, and the cabinet's size is not given.",
     "cutout_missing": "A driver has no cutout in its cabinet, so its place on the baffle is guessed.",
     "listening_outside": (
-        "The listening point that the distance and angles lead to lies behind a wall, under the floor, above the "
-        "ceiling or in the cabinet itself, as this variant stands."
+        "The listening point that the distance and angles lead to, or a seat, lies behind a wall, under the floor, "
+        "above the ceiling or in the cabinet itself, or a panel hides it, as this variant stands."
     ),
     "faces_plane": (
         "A driver, port, mouth or radiator is on a face of the cabinet that touches a wall or the floor in this "
@@ -288,6 +288,18 @@ _CABINET = {
         "lining."
     ),
     "taper_without_end_area": "A section says how it tapers and not to what area; it is taken as straight.",
+    "surface_without_plane": (
+        "A surface is given for a wall, floor or ceiling that this placement has no distance to, so it is far away."
+    ),
+    "panel_side": (
+        "A panel of this kind is not on that side of the cabinet: a desk is below it, a shelf below or above, a screen "
+        "behind or beside it, and an opening all round."
+    ),
+    "panel_measure": (
+        "A panel has a measure that says nothing of it. Below and above it is `front` and `width`, beside it `front` "
+        "and `height`, behind it `width` and `height`; an opening has `front` only, its boards meet at the corners."
+    ),
+    "panel_too_short": "A panel ends behind the cabinet's back, where there is nothing that it could reflect.",
     "placement_needs_baffle": "Away from a wall the cabinet's size decides what is heard, and it is not given.",
 }
 
@@ -321,6 +333,11 @@ _KIT = {
         "nothing tells."
     ),
     "move_never_fitted": "`revalue` may move a place that no variant fits, so no value there would be heard.",
+    "step_coupled": (
+        "The part that is to make up for the step of the baffle is a coil that is coupled to another: what coupling"
+        " one of another value would have, nothing tells."
+    ),
+    "step_never_fitted": "The part that is to make up for the step of the baffle is fitted in no variant.",
     "target_short": (
         "The table of the response that `revalue` is to reach does not cover the whole band, and what to reach beyond "
         "it nobody has said. Add rows, or narrow the band with from and to."

@@ -9,8 +9,10 @@ import numpy as np
 
 from system import grid
 from system.checks import examine
-from system.findings import Finding
+from system.findings import Finding, usage_error
 from system.kit import Kit, Variant
+from system.matching import Matches, heard
+from system.matching import matches as matched
 from system.overview import Row, row
 from system.predict import Prediction, predict
 
@@ -38,31 +40,66 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """`columns` and `predictions` by the variant's name, with a word for the kit before it (`file.variant`) for two."""
+    """`columns` and `predictions` by the variant's name, with a word for the kit before it (`file.variant`) for two.
+
+    `matches` are all but `against` as they sound at the seat beside it, for 2.83 V each.
+    """
 
     columns: Mapping[str, Column]
     predictions: Mapping[str, Prediction]
     findings: tuple[Finding, ...]
+    against: str
+    matches: Mapping[str, Matches]
 
 
 def compare(
-    kits: Sequence[Kit], variants: Sequence[Sequence[Variant]], frequency: grid.Floats, volts: float = 2.83
+    kits: Sequence[Kit],
+    variants: Sequence[Sequence[Variant]],
+    frequency: grid.Floats,
+    volts: float = 2.83,
+    against: str | None = None,
 ) -> Comparison:
-    """Compare the chosen `variants` of each of `kits`; predictions are for `volts` rms at `frequency` (F,) in Hz."""
-    columns: dict[str, Column] = {}
-    predictions: dict[str, Prediction] = {}
+    """Compare the chosen `variants` of each of `kits`; predictions are for `volts` rms at `frequency` (F,) in Hz.
+
+    `against` names the one that the others are matched with, the first where it is None. Raises KitError where there
+    is no such one.
+    """
+    named = _named(kits, variants)
+    first = next(iter(named)) if against is None else against
+    if first not in named:
+        raise usage_error(f"--against {first}", f"one of {', '.join(named)}")
+    columns = {name: _column(kit, variant) for name, (kit, variant) in named.items()}
+    predictions = {
+        name: predict(kit, variant, frequency, volts, columns[name].row.prediction.summary)
+        for name, (kit, variant) in named.items()
+    }
     findings: list[Finding] = []
-    labels = _labels(kits)
-    for number, (kit, chosen) in enumerate(zip(kits, variants, strict=True)):
-        results = []
-        for variant in chosen:
-            name = variant.name if len(kits) == 1 else f"{labels[number]}.{variant.name}"
-            columns[name] = _column(kit, variant)
-            figures = columns[name].row.prediction.summary
-            predictions[name] = predict(kit, variant, frequency, volts, figures)
-            results.append(predictions[name])
-        findings += [*kit.findings, *examine(kit, results)]
-    return Comparison(columns, predictions, tuple(findings))
+    for kit in kits:
+        findings += kit.findings
+        findings += examine(kit, [predictions[name] for name, (its, _) in named.items() if its is kit])
+    return Comparison(columns, predictions, tuple(findings), first, _matches(named, columns, first))
+
+
+def _named(kits: Sequence[Kit], variants: Sequence[Sequence[Variant]]) -> dict[str, tuple[Kit, Variant]]:
+    """Every variant with its kit, by the name that it has in the comparison."""
+    labels = [f"{label}." for label in _labels(kits)] if len(kits) > 1 else [""]
+    return {
+        label + variant.name: (kit, variant)
+        for label, kit, chosen in zip(labels, kits, variants, strict=True)
+        for variant in chosen
+    }
+
+
+def _matches(
+    named: Mapping[str, tuple[Kit, Variant]], columns: Mapping[str, Column], against: str
+) -> dict[str, Matches]:
+    """All but `against` beside it; nothing where it is alone."""
+    if len(named) == 1:
+        return {}
+    sounds = {
+        name: heard(kit, variant, columns[name].row.prediction.pressure) for name, (kit, variant) in named.items()
+    }
+    return {name: matched(sounds[against], sound) for name, sound in sounds.items() if name != against}
 
 
 def _labels(kits: Sequence[Kit]) -> list[str]:

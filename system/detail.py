@@ -1,4 +1,4 @@
-"""A prediction with all that one variant alone is worth: the filling's band, lines from the inside, handovers."""
+"""A prediction with all that one variant alone is worth: the filling's band, lines from inside, handovers, the step."""
 
 from __future__ import annotations
 
@@ -14,17 +14,21 @@ from system.filling import Filling, filling
 from system.handover import Join, Polarity, joins, polarities
 from system.kit import Kit, Variant
 from system.predict import Prediction, prediction, summarise
+from system.room import Room, room
+from system.step import Step, Unjudged, step
 from system.transfer import transfer
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Detail:
-    """`filling` is None where nothing is filled."""
+    """`filling` is None where nothing is filled, `room` where nothing is near."""
 
     filling: Filling | None
     lines: tuple[LinePressure, ...]
     joins: tuple[Join, ...]
     polarities: tuple[Polarity, ...]
+    step: Step | Unjudged
+    room: Room | None
 
 
 def predict_in_detail(kit: Kit, variant: Variant, frequency: NDArray[np.float64], volts: float = 2.83) -> Prediction:
@@ -37,5 +41,7 @@ def predict_in_detail(kit: Kit, variant: Variant, frequency: NDArray[np.float64]
         lines(model, volts),
         joins(model),
         polarities(model, asked, swept, volts),
+        step(model, swept),
+        room(model, asked),
     )
     return replace(result, detail=detail)

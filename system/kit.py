@@ -80,6 +80,7 @@ __all__ = [  # of a cabinet and of what may be chosen, told from here too
 ]
 
 Attitude = Literal["upright", "on_left_side", "on_right_side"]
+Surface = Literal["rigid", "concrete", "plaster", "wood", "carpet", "curtain", "glass"]
 State = Literal["fit", "link", "omit"]
 Role = Literal["woofer", "midrange", "tweeter"]
 AirLoad = Literal["included", "free_air", "none"]
@@ -307,8 +308,22 @@ class Coupling:
 
 
 @dataclass(frozen=True, slots=True)
+class Panel:
+    """A rigid panel near the cabinet, as `enclosures.panels.Panel`: lengths in m; None is as the cabinet has it."""
+
+    side: Literal["left", "right", "below", "above", "behind"]
+    distance: float = 0.0
+    front: float = 0.0
+    width: float | None = None
+    height: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Placement:
-    """Where the cabinet stands. Distances (m) run from the cabinet's own sides as it stands; None is far away."""
+    """Where the cabinet stands. Distances (m) run from the cabinet's own sides as it stands; None is far away.
+
+    `tilt` (front upward) and `lean` (to the right) in rad; `surfaces` by plane, rigid where it says nothing.
+    """
 
     kind: Literal["in_wall", "free_standing", "near_planes"]
     wall_behind: float | None = None
@@ -316,6 +331,10 @@ class Placement:
     wall_right: float | None = None
     below: float | None = None
     above: float | None = None
+    tilt: float = 0.0
+    lean: float = 0.0
+    surfaces: Mapping[str, Surface] = field(default_factory=dict)
+    panels: tuple[Panel, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -378,6 +397,7 @@ class Kit:
     meter: Meter = field(default_factory=Meter)
     spread: SpreadSpec = field(default_factory=SpreadSpec)
     revalue: RevalueSpec = field(default_factory=RevalueSpec)
+    step_set_by: str | None = None  # the place whose part balances low against high; some variant fits it
 
     def locate(self, path: str) -> tuple[int, int]:
         """Line and column (from 1) of a dotted path in the file, or of its nearest parent, else of its beginning."""

@@ -34,6 +34,7 @@ from system.fields import (
     Role,
     State,
     Stiffness,
+    Surface,
     ThermalResistance,
     Tolerance,
     Voltage,
@@ -326,6 +327,7 @@ class Crossover(Model):
     parts: Entry[dict[Name, Entry[Part]]] = None
     coupled: Entry[list[Entry[Coupled]]] = None
     hookup: Entry[Annotated[dict[Name, Entry[Hookup]], Field(min_length=1)]] = None
+    step_set_by: Entry[Name] = None
 
 
 class Assembly(Model):
@@ -335,14 +337,42 @@ class Assembly(Model):
     hot_melt_bears: Annotated[float, Quantity("temperature", low="30 degC", high="250 degC")] | None = None
 
 
+class Surfaces(Model):
+    """What the walls, the floor and the ceiling are covered with."""
+
+    wall_behind: Surface | None = None
+    wall_left: Surface | None = None
+    wall_right: Surface | None = None
+    below: Surface | None = None
+    above: Surface | None = None
+
+
+class Panel(Model):
+    """A finite rigid panel near the cabinet, or the opening of a niche it stands in."""
+
+    kind: Literal["shelf", "desk", "screen", "opening"]
+    side: Literal["left", "right", "below", "above", "behind"] | None = None
+    distance: Position | None = None
+    front: Annotated[float, Quantity("displacement", low="-2 m", high="5 m")] | None = None
+    width: Length | None = None
+    height: Length | None = None
+
+
+Turned = Annotated[float, Quantity("angle", low="-30 deg", high="30 deg")]
+
+
 class Distances(Model):
-    """Distances from the cabinet's own back, sides, underside and top to walls, floor and ceiling."""
+    """Distances from the cabinet's outermost points to walls, floor and ceiling, what these are, how it is turned."""
 
     wall_behind: Position | None = None
     wall_left: Position | None = None
     wall_right: Position | None = None
     below: Position | None = None
     above: Position | None = None
+    surfaces: Surfaces | None = None
+    tilt: Turned | None = None
+    lean: Turned | None = None
+    panels: Annotated[list[Entry[Panel]], Field(min_length=1)] | None = None
 
 
 Placement = Annotated[

@@ -7,7 +7,7 @@ from system.context import Context
 from system.kit import AirSpec, Kit
 from system.resolve_board import Board, resolve_board
 from system.resolve_cabinets import resolve_cabinet
-from system.resolve_choice import resolve_meter, resolve_revalue, resolve_spread, resolve_window
+from system.resolve_choice import resolve_meter, resolve_revalue, resolve_spread, resolve_step, resolve_window
 from system.resolve_drivers import resolve_driver
 from system.resolve_settings import resolve_air, resolve_amplifier, resolve_assembly, resolve_programme, resolve_stock
 from system.resolve_variants import Surroundings, resolve_variant
@@ -42,6 +42,7 @@ def resolve(file: edge.KitFile, context: Context) -> Kit | None:
     warm = [*(driver and driver.thermal for driver in drivers.values()), *(p.part.temperature_rise for p in places)]
     assembly = resolve_assembly(file.assembly, any(warm), context)
     revalue = resolve_revalue(file.revalue, board, variants, context)
+    step_set_by = resolve_step(file.crossover, board, variants, context)
     if report.faulty:
         return None
     _note_unused(file, context)
@@ -72,6 +73,7 @@ def resolve(file: edge.KitFile, context: Context) -> Kit | None:
         meter=meter,
         spread=spread,
         revalue=revalue,
+        step_set_by=step_set_by,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from system import choicemodel as edge
+from system import kitmodel
 from system.context import Context, Path_
 from system.document import label
 from system.kit import DriverSpread, Meter, RevalueSpec, SpreadSpec, Table, Target, Variant, Window
@@ -107,17 +108,50 @@ def _can_move(
     if name in move[:index]:
         report.error("move_twice", at, f"revalue.move names {name} twice", "name each place once")
         return False
-    partners = {other for coupling in board.couplings if name in coupling.coils for other in coupling.coils} - {name}
+    partners = _partners(name, board)
     if partners:
-        found = f"revalue.move names {name}, which is coupled to {' and '.join(sorted(partners))}"
+        found = f"revalue.move names {name}, which is coupled to {' and '.join(partners)}"
         report.error("move_coupled", at, found, "another coil would be coupled otherwise: leave it out")
         return False
-    built = [variant for variant in variants.values() if variant]
-    known = bool(built) and len(built) == len(variants)
-    if known and all(variant.places[name].state != "fit" for variant in built):
+    if _is_never_fitted(name, variants):
         report.error("move_never_fitted", at, f"revalue.move names {name}, which no variant fits", "leave it out")
         return False
     return True
+
+
+def _partners(name: str, board: Board) -> list[str]:
+    """The coils that a coil is coupled to."""
+    return sorted({other for pair in board.couplings if name in pair.coils for other in pair.coils} - {name})
+
+
+def _is_never_fitted(name: str, variants: Mapping[str, Variant | None]) -> bool:
+    """Whether no variant fits a place; not said where some variant is at fault."""
+    built = [variant for variant in variants.values() if variant]
+    known = bool(built) and len(built) == len(variants)
+    return known and all(variant.places[name].state != "fit" for variant in built)
+
+
+def resolve_step(
+    crossover: kitmodel.Crossover | None, board: Board, variants: Mapping[str, Variant | None], context: Context
+) -> str | None:
+    """The place whose part balances low against high; None where none is named, or that is at fault."""
+    name = crossover.step_set_by if crossover else None
+    if name is None or board.places is None:
+        return None
+    at, report = ("crossover", "step_set_by"), context.report
+    if name not in board.places:
+        context.unknown_name(at, name, list(board.places), "part of the crossover")
+        return None
+    partners = _partners(name, board)
+    if partners:
+        found = f"crossover.step_set_by names {name}, which is coupled to {' and '.join(partners)}"
+        report.error("step_coupled", at, found, "another coil would be coupled otherwise: name another part")
+        return None
+    if _is_never_fitted(name, variants):
+        found = f"crossover.step_set_by names {name}, which no variant fits"
+        report.error("step_never_fitted", at, found, "name a part that is fitted")
+        return None
+    return name
 
 
 def _target(model: edge.TargetValue | None, band: tuple[float, float] | None, context: Context) -> Target | None:

@@ -1,18 +1,34 @@
-"""Where things are on the outside of a cabinet: cutouts against its outline."""
+"""Where things are on the outside of a cabinet, cutouts against its outline, and what is near it as it stands."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from system import cabinetmodel as edge
+from system import kitmodel
 from system.context import Context, Path_
 from system.document import label
-from system.kit import Baffle, Cutout, Face
+from system.kit import Baffle, Cutout, Face, Panel, Placement
 
 # On which faces, seen from outside, the left, the right, the lower and the upper edge is one of the front's.
 _FRONT_EDGE = (("front", "right"), ("front", "left"), ("front", "top"), ("front", "bottom"))
+# On which sides a panel of each kind may be, the usual one first; an opening is all of its sides at once.
+_SIDES: Mapping[str, tuple[str, ...]] = {
+    "shelf": ("below", "above"),
+    "desk": ("below",),
+    "screen": ("behind", "left", "right"),
+    "opening": ("left", "right", "below", "above"),
+}
+_MEASURES: Mapping[str, tuple[str, ...]] = {
+    "below": ("front", "width"),
+    "above": ("front", "width"),
+    "left": ("front", "height"),
+    "right": ("front", "height"),
+    "behind": ("width", "height"),
+}
 
 
 def mm(metres: float) -> str:
@@ -116,3 +132,60 @@ class Places:
         elif cutout.set_back > across:
             found = f"{label(path)} has its acoustic centre {mm(cutout.set_back)} behind the face"
             report.error("cutout_outside", path, found, f"the cabinet is {mm(across)} deep there")
+
+
+def standing_as_given(given: kitmodel.Distances, path: Path_, context: Context) -> Placement | None:
+    """Where a cabinet stands by the mapping at `path`; None where that is at fault, and reported."""
+    values = given.model_dump(exclude_none=True, exclude={"surfaces", "panels"})
+    surfaces = given.surfaces.model_dump(exclude_none=True) if given.surfaces else {}
+    if not (values or surfaces or given.panels):
+        context.report.error("empty", path, f"{label(path)} is empty", "give a distance, or a word")
+        return None
+    planes = [plane for plane in kitmodel.Surfaces.model_fields if plane in values]
+    sound = True
+    for plane in surfaces:
+        if plane not in planes:
+            at = (*path, "surfaces", plane)
+            found = f"{label(at)} is {surfaces[plane]}, and {label(path)} has no {plane}"
+            context.report.error("surface_without_plane", at, found, f"give {plane} a distance, or leave it out")
+            sound = False
+    panels: list[Panel] = []
+    for index, panel in enumerate(given.panels or ()):
+        made = _panels(panel, (*path, "panels", str(index)), context) if panel else []
+        sound = sound and bool(made)
+        panels += made
+    kind: Any = "near_planes" if planes else "free_standing"
+    return Placement(kind, **values, surfaces=surfaces, panels=tuple(panels)) if sound else None
+
+
+def _panels(given: kitmodel.Panel, path: Path_, context: Context) -> list[Panel]:
+    """The panels that one entry of the kit stands for; none where it is at fault, and reported."""
+    sides, whole = _SIDES[given.kind], given.kind == "opening"
+    if given.side and (whole or given.side not in sides):
+        found = f"{label(path)} is {a_kind(given.kind)} {given.side}"
+        allowed = "an opening is on all sides: leave side out" if whole else f"it is {' or '.join(sides)}"
+        context.report.error("panel_side", (*path, "side"), found, allowed)
+        return []
+    side = given.side or sides[0]
+    takes = ("front",) if whole else _MEASURES[side]
+    measures = given.model_dump(exclude_none=True, exclude={"kind", "side", "distance"})
+    sound = True
+    where = "an opening" if whole else f"{a_kind(given.kind)} {side}"
+    for key in measures:
+        if key not in takes:
+            found = f"{label(path)} is {where} and has {key}"
+            context.report.error("panel_measure", (*path, key), found, f"it takes {' and '.join(takes)}", key=True)
+            sound = False
+    for key in takes:
+        if key not in measures:
+            context.missing((*path, key), f"{label(path)} has no {key}", f"{where} needs {' and '.join(takes)}")
+            sound = False
+    if not sound:
+        return []
+    chosen: Any = sides if whole else (side,)
+    return [Panel(each, given.distance or 0.0, **measures) for each in chosen]
+
+
+def a_kind(kind: str) -> str:
+    """The word with its article."""
+    return f"an {kind}" if kind == "opening" else f"a {kind}"

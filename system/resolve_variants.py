@@ -24,6 +24,7 @@ from system.kit import (
 )
 from system.resolve_board import Board
 from system.resolve_parts import change_place
+from system.resolve_places import standing_as_given
 from system.standing import check_standing
 
 
@@ -183,11 +184,7 @@ def _placement_as_given(model: edge.Variant, cabinet: Cabinet, path: Path_, cont
         return Placement("near_planes", below=0.0)
     if isinstance(given, str):
         return Placement(given)
-    distances = {key: value for key, value in given.model_dump().items() if value is not None}
-    if not distances:
-        context.report.error("empty", at, f"{label(at)} is empty", "give a distance, or a word")
-        return None
-    return Placement("near_planes", **distances)
+    return standing_as_given(given, at, context)
 
 
 def _listening(given: edge.Listening | None, hookups: Mapping[str, Hookup], path: Path_, context: Context) -> Listening:

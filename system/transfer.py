@@ -7,14 +7,16 @@ network that is tried on them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from enclosures import placement
 from enclosures.acoustics import electrical_load
-from enclosures.baffle import Box, Source
+from enclosures.arrays import RealArray
+from enclosures.baffle import Box, Source, free_paths
+from enclosures.panels import Panel
 from enclosures.placement import Surroundings, listening_point
 from system import tabulated
 from system.build import Build
@@ -115,27 +117,49 @@ def transfer(model: Build, frequency: Floats, paths: Paths | None = None) -> Tra
     moving = np.array([driver is not None for driver in model.drivers])
     excursion = moved.velocity / (1j * omega[:, None, None])
     excursion[:, ~moving, :] = np.nan
-    charge = (1j * omega * model.air.density / (2 * np.pi))[:, None]  # p = j w rho U G / (2 pi)
-    sd = np.array([driver.sd if driver else 0.0 for driver in model.drivers])
-    driver_pressure = (charge * sd * paths.drivers)[:, :, None] * moved.velocity
-    joined = joined_tables(model)
-    for i in range(len(model.drivers)):
-        if model.data[i].response is not None:
-            heard = (_per_ampere(model, i, moved) / paths.own[:, i, None]) * paths.drivers[:, i, None]
-            if i in joined:
-                ratio = table_over_piston(model, i, moved) / paths.own[:, i]
-                heard = driver_pressure[:, i] * np.exp(table_share(model, i, frequency) * np.log(ratio))[:, None]
-            driver_pressure[:, i] = heard
+    out = strengths(model, moved, paths.own)
     return Transfer(
         frequency=frequency,
         impedance=moved.impedance,
         excursion=excursion,
         opening_speed=np.asarray(moved.flow / _opening_areas(model)[:, None]),
-        driver_pressure=driver_pressure,
-        opening_pressure=(charge * paths.openings)[:, :, None] * moved.flow,
-        leak_pressure=np.einsum("fk,fkn->fn", charge * paths.leaks, moved.leak),
+        driver_pressure=out.drivers * paths.drivers[:, :, None],
+        opening_pressure=out.openings * paths.openings[:, :, None],
+        leak_pressure=np.einsum("fk,fkn->fn", paths.leaks, out.leaks),
         paths=paths,
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strengths:
+    """What is sent out per ampere in each of N drivers, before any way to a listener: times its path, a pressure.
+
+    Of `drivers` (F, N, N), `openings` (F, M, N) and `leaks` (F, C, N), Pa m per ampere.
+    """
+
+    drivers: Complexes
+    openings: Complexes
+    leaks: Complexes
+
+    def driven(self, current: Complexes) -> Complexes:
+        """All of them, (F, N + M + C) Pa m, for rms currents (F, N)."""
+        every = np.concatenate([self.drivers, self.openings, self.leaks], axis=1)
+        return np.asarray(np.einsum("fkn,fn->fk", every, current))
+
+
+def strengths(model: Build, moved: Motion, own: Complexes) -> Strengths:
+    """Of all that radiates; `own` (F, N) as in `Paths`."""
+    charge = (1j * moved.frequency * model.air.density)[:, None, None]  # p = j w rho U G / (2 pi)
+    sd = np.array([driver.sd if driver else 0.0 for driver in model.drivers])
+    drivers = charge * sd[:, None] * moved.velocity
+    joined = joined_tables(model)
+    for i in range(len(model.drivers)):
+        if i in joined:
+            ratio = table_over_piston(model, i, moved) / own[:, i]
+            drivers[:, i] *= np.exp(table_share(model, i, moved.frequency) * np.log(ratio))[:, None]
+        elif model.data[i].response is not None:
+            drivers[:, i] = _per_ampere(model, i, moved) / own[:, i, None]
+    return Strengths(drivers, charge * moved.flow, charge * moved.leak)
 
 
 def _opening_areas(model: Build) -> Floats:
@@ -202,13 +226,54 @@ class Paths:
 
 def listening_paths(model: Build, frequency: Floats) -> Paths:
     """The paths from all that radiates to the listening point, at `frequency` (F,) in Hz."""
-    variant, omega = model.variant, 2 * np.pi * frequency
-    cabinet, listening = variant.cabinet, variant.listening
+    scene, around, listening = scene_of(model), surroundings_of(model.variant), model.variant.listening
+    angles = listening.angle_horizontal, listening.angle_vertical
+    listener = listening_point(scene.axis, listening.distance, *angles, around.attitude, around.tilt, around.lean)
+    every = _paths(model, scene, around, [listener], listening.distance, frequency)[:, 0]
+    n, m = len(scene.drivers), len(scene.openings)
+    return Paths(every[:, :n], every[:, n : n + m], every[:, n + m :], own_diffraction(model, frequency))
+
+
+def paths_around(
+    model: Build, frequency: Floats, distance: float, directions: Floats, free_field: bool = False
+) -> Complexes:
+    """Paths (F, P, N + M + C), 1/m, from drivers, openings and leaks to points all about the listening axis's cutout.
+
+    The points are `distance` (m) from it along unit vectors `directions` (P, 3) of the room: right, up, to the front.
+    With `free_field` the planes of the placement are left out, but not the wall that a cabinet is set into. The delay
+    of the distance is removed. Raises ValueError for a point in the cabinet or behind a plane.
+    """
+    scene, around = scene_of(model), surroundings_of(model.variant)
+    if free_field:
+        around = Surroundings(around.attitude, around.in_wall, tilt=around.tilt, lean=around.lean)
+    points = scene.axis + distance * (directions @ around.turn)
+    return _paths(model, scene, around, list(points), distance, frequency)
+
+
+def driver_positions(model: Build) -> Floats:
+    """Where the drivers' centres are in the room: to the listener's right, up, and to the front, (N, 3) m."""
+    return np.array([source.position for source in scene_of(model).drivers]) @ surroundings_of(model.variant).turn.T
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """All that radiates, in the cabinet frame, and where the listening axis begins, (3,)."""
+
+    box: Box | None
+    axis: RealArray
+    drivers: list[Source]
+    openings: list[Source]
+    leaks: list[Source]
+
+
+def scene_of(model: Build) -> Scene:
+    """What radiates in a build, and from where."""
+    cabinet = model.variant.cabinet
     box = None
     if cabinet.baffle:
         box = Box(cabinet.baffle.width, cabinet.baffle.height, cabinet.baffle.depth, cabinet.baffle.edge_radius)
     centre = Cutout("front", (box.width / 2, box.height / 2)) if box else FRONT_ORIGIN
-    axis = cabinet.cutouts.get(axis_name(variant), centre)
+    axis = cabinet.cutouts.get(axis_name(model.variant), centre)
     places = bool(cabinet.cutouts)  # without any, all that radiates is one point
     radii = [math.sqrt(data.sd / math.pi) if data.sd and places else 0.0 for data in model.data]
     drivers = [_source(box, cabinet.cutouts.get(n, axis), a) for n, a in zip(model.names, radii, strict=True)]
@@ -218,8 +283,13 @@ def listening_paths(model: Build, frequency: Floats) -> Paths:
         for cutout, area in zip(cutouts, _opening_areas(model), strict=True)
     ]
     leaks = [_source(box, cabinet.cutouts.get(model.names[cell.members[0]], axis), 0.0) for cell in model.cells]
+    return Scene(box, _source(box, axis, 0.0).position, drivers, openings, leaks)
+
+
+def surroundings_of(variant: Variant) -> Surroundings:
+    """How a variant is set up, as the radiation model takes it."""
     place = variant.placement
-    surroundings = Surroundings(
+    return Surroundings(
         in_wall=place.kind == "in_wall",
         wall_behind=place.wall_behind,
         wall_left=place.wall_left,
@@ -227,33 +297,42 @@ def listening_paths(model: Build, frequency: Floats) -> Paths:
         below=place.below,
         above=place.above,
         attitude=variant.attitude,
+        tilt=place.tilt,
+        lean=place.lean,
+        surfaces=place.surfaces,
+        panels=tuple(Panel(**asdict(panel)) for panel in place.panels),
     )
-    listener = listening_point(
-        _source(box, axis, 0.0).position,
-        listening.distance,
-        listening.angle_horizontal,
-        listening.angle_vertical,
-        variant.attitude,
-    )
-    undelayed = np.exp(1j * omega * listening.distance / model.air.speed_of_sound)[:, None]
-    every = placement.paths(box, surroundings, [*drivers, *openings, *leaks], listener, omega, model.air) * undelayed
-    n, m = len(drivers), len(openings)
-    in_wall = place.kind == "in_wall"
-    own = np.ones((omega.size, n), complex) if in_wall else _own_diffraction(model, box, drivers, omega)
-    return Paths(every[:, :n], every[:, n : n + m], every[:, n + m :], own)
 
 
-def _own_diffraction(model: Build, box: Box | None, drivers: list[Source], omega: Floats) -> Complexes:
+def _paths(
+    model: Build, scene: Scene, around: Surroundings, points: list[RealArray], distance: float, frequency: Floats
+) -> Complexes:
+    """To `points` (cabinet frame) (F, P, N + M + C), without the delay of `distance`."""
+    omega = 2 * np.pi * frequency
+    sources = [*scene.drivers, *scene.openings, *scene.leaks]
+    if scene.box is not None and not (around.in_wall or around.planes or around.panels):  # no images: all in one go
+        every = free_paths(scene.box, sources, np.array(points), omega, model.air)
+    else:
+        each = [placement.paths(scene.box, around, sources, point, omega, model.air) for point in points]
+        every = np.stack(each, axis=1)
+    return np.asarray(every * np.exp(1j * omega * distance / model.air.speed_of_sound)[:, None, None])
+
+
+def own_diffraction(model: Build, frequency: Floats) -> Complexes:
     """What the cabinet in free air does to each driver (F, N) at its table's own point: the path there over 1/r.
 
-    A table measured in this cabinet holds it already, so it is divided out. Ones for drivers without such a table.
+    A table measured in this cabinet holds it already, so it is divided out. Ones for drivers without such a table, and
+    in a wall.
     """
-    result = np.ones((omega.size, len(drivers)), complex)
-    for i, (data, source) in enumerate(zip(model.data, drivers, strict=True)):
+    scene, omega = scene_of(model), 2 * np.pi * frequency
+    result = np.ones((omega.size, len(scene.drivers)), complex)
+    if model.variant.placement.kind == "in_wall":
+        return result
+    for i, (data, source) in enumerate(zip(model.data, scene.drivers, strict=True)):
         if data.response and data.response.mounted == "this_cabinet":
             distance = data.response.distance
             point = source.position + distance * source.normal
-            path = placement.paths(box, Surroundings(), [source], point, omega, model.air)[:, 0]
+            path = placement.paths(scene.box, Surroundings(), [source], point, omega, model.air)[:, 0]
             result[:, i] = path * distance * np.exp(1j * omega * distance / model.air.speed_of_sound)
     return result
 

@@ -32,7 +32,10 @@ from system.commandline import (
 from system.sheets.showing import Showing, write_csv
 
 if TYPE_CHECKING:
+    from system.around import Around
     from system.kit import Kit, Variant
+    from system.predict import Prediction
+    from system.sheets.plots import Graph
 
 
 @app.command()
@@ -52,6 +55,9 @@ def predict(
     netlist: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write a SPICE netlist of the variant (give one --variant).")
     ] = None,
+    around: Annotated[
+        bool, typer.Option("--around", help="Also off the axis in both planes: averages, indices, and the kit's seats.")
+    ] = False,
     seed: Seed = 0,
     force: Force = False,
 ) -> None:
@@ -59,7 +65,7 @@ def predict(
     from system import grid
     from system.checks import examine
     from system.detail import predict_in_detail as compute
-    from system.sheets import data, texts
+    from system.sheets import around_data, around_texts, data, texts
 
     loaded = load(kit, settings)
     asked = asked_frequencies(frequencies, start, stop, points)
@@ -69,22 +75,42 @@ def predict(
     curves = as_json or showing.drawn or csv is not None
     frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
     results = [compute(loaded, each, frequency, volts) for each in variants]
+    rounds = _around(loaded, results) if around else []
     findings = (*loaded.findings, *examine(loaded, results))
     if netlist is not None:
         _write_netlist(loaded, variants, netlist, force)
     if csv is not None:
-        write_csv(csv, {f"{r.variant.name}.csv": data.prediction_csv(r) for r in results}, force)
+        tables = {f"{r.variant.name}.csv": data.prediction_csv(r) for r in results}
+        write_csv(csv, tables | {f"around_{r.variant.name}.csv": around_data.around_csv(r) for r in rounds}, force)
 
     def document() -> str:
         content = {r.variant.name: data.prediction(r) for r in results}
+        for each in rounds:
+            content[each.variant.name]["around"] = around_data.around(each)
         return data.document(loaded.name, findings, frequency_hz=data.numbers(frequency), variants=content)
+
+    def text() -> str:
+        blocks = [texts.predictions(loaded, results), *([around_texts.around(rounds)] if rounds else [])]
+        return "\n\n".join(blocks)
 
     showing.show(
         findings,
-        lambda graphs: graphs.predictions(loaded, results),
+        lambda graphs: [*graphs.predictions(loaded, results), *_graphs(rounds)],
         document,
-        (lambda: texts.predictions(loaded, results)) if netlist is None else None,
+        text if netlist is None else None,
     )
+
+
+def _around(kit: Kit, results: Sequence[Prediction]) -> list[Around]:
+    from system.around import around
+
+    return [around(kit, result) for result in results]
+
+
+def _graphs(rounds: Sequence[Around]) -> list[Graph]:
+    from system.sheets.around_graphs import around
+
+    return around(rounds)
 
 
 def _write_netlist(kit: Kit, variants: Sequence[Variant], path: Path, force: bool) -> None:

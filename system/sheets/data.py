@@ -21,6 +21,8 @@ from system.compare import Column, Comparison, Worst
 from system.filling import Filling
 from system.findings import Finding
 from system.predict import OpeningPrediction, Prediction
+from system.room import Room
+from system.sheets import step_data
 from system.summary import level
 
 SCHEMA_VERSION = 1
@@ -69,7 +71,17 @@ def prediction(result: Prediction) -> dict[str, Any]:
             }
             for polarity in result.detail.polarities
         }
+        data["step"] = step_data.step(result.detail.step)
+        data["room"] = _room(result.detail.room) if result.detail.room else None
     return data
+
+
+def _room(room: Room) -> dict[str, Any]:
+    """Both in dB; the power only as far up as it can be told."""
+    return {
+        "power": {"frequency_hz": numbers(room.frequency), "gain_db": numbers(room.power)},
+        "panels_uncertainty_db": numbers(room.uncertain),
+    }
 
 
 def _curves(result: Prediction) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from system.sheets import limit_graphs
 from system.sheets.limit_graphs import stress
 from system.sheets.plots import Graph, Line, Shade
 from system.sheets.protect_graphs import protection
+from system.sheets.step_graphs import step
 from system.sheets.texts import cabinet_text, placement_text, polarity_text
 from system.summary import level
 
@@ -164,6 +165,7 @@ def _amplifier(kit: Kit, result: Prediction) -> Iterator[Graph]:
 QUESTIONS: Sequence[Callable[[Kit, Prediction], Iterator[Graph]]] = (
     _how_low,
     _turned_round,
+    step,
     _cones,
     _radiators,
     _air,

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from system import wording
 from system.along import LinePressure
@@ -16,8 +18,12 @@ from system.kit import ROOM_TEMPERATURE, Amplifier, Kit, Placement, Programme, V
 from system.overview import Loudest, Overview, Row
 from system.predict import Prediction, SpeedLimit
 from system.protect import alike
+from system.room import Room
+from system.sheets.step_texts import step_text
 from system.sheets.tables import WIDTH, table, wrap
 from system.summary import level
+
+Floats = NDArray[np.float64]
 
 VERDICTS = {
     "needed": "NEEDED",
@@ -43,18 +49,29 @@ def programme_text(programme: Programme) -> str:
     return f"{name} programme, crest {crest:.3g} dB, from {programme.lowest:g} Hz"
 
 
+PLANES = {
+    "wall_behind": "wall behind",
+    "wall_left": "wall left",
+    "wall_right": "wall right",
+    "below": "floor",
+    "above": "ceiling",
+}
+
+
 def placement_text(placement: Placement) -> str:
     """Where the cabinet stands, in words."""
-    if placement.kind != "near_planes":
-        return {"in_wall": "in a wall", "free_standing": "free standing"}[placement.kind]
-    planes = {
-        "wall behind": placement.wall_behind,
-        "wall left": placement.wall_left,
-        "wall right": placement.wall_right,
-        "floor": placement.below,
-        "ceiling": placement.above,
-    }
-    near = [f"{name} {d * 1e3:.0f} mm" if d > 0 else f"on the {name}" for name, d in planes.items() if d is not None]
+    if placement.kind == "in_wall":
+        return "in a wall"
+    near = []
+    for key, name in PLANES.items():
+        distance, cover = getattr(placement, key), placement.surfaces.get(key, "rigid")
+        if distance is not None:
+            text = f"{name} {distance * 1e3:.0f} mm" if distance > 0 else f"on the {name}"
+            near.append(text if cover == "rigid" else f"{text} ({cover})")
+    near = near or ["free standing"]
+    near += [f"panel {panel.side} {panel.distance * 1e3:.0f} mm" for panel in placement.panels]
+    turned = {"tilted": placement.tilt, "leaning": placement.lean}
+    near += [f"{word} {math.degrees(angle):.3g} deg" for word, angle in turned.items() if angle]
     return ", ".join(near)
 
 
@@ -112,9 +129,30 @@ def _details(kit: Kit, result: Prediction) -> Iterator[str]:
             yield _join_text(join)
         for polarity in result.detail.polarities:
             yield f"{polarity.driver}: {polarity_text(polarity)}"
+        yield step_text(result.detail.step)
+        if result.detail.room is not None:
+            yield from _room_texts(result.detail.room, result.frequency)
     for name, opening in result.openings.items():
         if opening.limit is not None:
             yield f"{name}: {speed_text(opening.limit, kit.amplifier)}"
+
+
+def _room_texts(room: Room, frequency: Floats) -> Iterator[str]:
+    """What the planes do to the power at low frequency, and how far panels are to be trusted."""
+    if room.power.size:
+        high, low = int(np.argmax(room.power)), int(np.argmin(room.power))
+        yield (
+            f"planes near by: the power radiated at low frequency, against free space, is at most"
+            f" {wording.decibels(room.power[high], sign=True)} ({wording.hertz(room.frequency[high])}) and at least"
+            f" {wording.decibels(room.power[low], sign=True)} ({wording.hertz(room.frequency[low])}); told up to"
+            f" {wording.hertz(room.frequency[-1])}"
+        )
+    if np.any(room.uncertain):
+        worst = int(np.argmax(room.uncertain))
+        yield (
+            f"panels near by, an approximation: the level may be off by {wording.decibels(room.uncertain[worst])}"
+            f" ({wording.hertz(frequency[worst])}), half of what they do to it"
+        )
 
 
 def speed_text(limit: SpeedLimit, amplifier: Amplifier) -> str:
