@@ -8,13 +8,10 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any, NamedTuple
 from unittest.mock import patch
 
 from system.cli import main
-
-HOME = Path(__file__).parent.parent
 
 
 class Done(NamedTuple):
@@ -45,10 +42,9 @@ def _all_of(stream: io.TextIOWrapper) -> str:
 
 @contextlib.contextmanager
 def _standing_in(words: tuple[object, ...], stdin: str) -> Iterator[tuple[io.TextIOWrapper, io.TextIOWrapper]]:
-    """The folder, the words and the streams of such a process."""
+    """The words and the streams of such a process."""
     output, errors = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
     with (
-        contextlib.chdir(HOME),
         patch.object(sys, "argv", ["kitwright", *map(str, words)]),
         patch.object(sys, "stdin", io.StringIO(stdin)),
         patch.object(sys, "stdout", output),
