@@ -187,8 +187,8 @@ def _notes(told: Sequence[Finding]) -> Iterator[str]:
 TABLE = "What else could it be? Every value from stock around the one the kit has; a star is the kit's"
 TABLE_ABOUT = (
     "Level and impedance: the largest change in the window's band, and where. Range: how much louder, on the mean, what"
-    " the drivers of that branch play has become at the listening point. Heat on the programme where the amplifier clips"
-    " its peaks. Losses that stock does not tell are as the kit's."
+    " the drivers of that branch play has become at the listening point. Heat on the programme where the amplifier"
+    " clips its peaks. Losses that stock does not tell are as the kit's."
 )
 
 
