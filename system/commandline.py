@@ -57,7 +57,7 @@ Output = Annotated[
     Path | None,
     typer.Option("-o", "--output", metavar="FILE", help="Write to FILE: .svg, .png, .pdf a picture; .txt, .json text."),
 ]
-Seed = Annotated[int, typer.Option(metavar="N", help="Seed of what is drawn at random: the programme in time.")]
+Seed = Annotated[int, typer.Option(metavar="N", help="Seed of what is drawn at random.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that are there already.")]
 Volts = Annotated[float, typer.Option(metavar="V", help="Volts rms at the amplifier's output.")]
 From = Annotated[float | None, typer.Option("--from", metavar="HZ", help="Lowest frequency. [default: 20]")]
@@ -66,7 +66,7 @@ Points = Annotated[int | None, typer.Option(metavar="N", help="Number of frequen
 Frequencies = Annotated[
     str | None, typer.Option(metavar="FILE", help="Frequencies from a file, one in Hz a line; - for standard input.")
 ]
-CsvFolder = Annotated[Path | None, typer.Option("--csv", metavar="FOLDER", help="Also write the curves as CSV files.")]
+CsvFolder = Annotated[Path | None, typer.Option("--csv", metavar="FOLDER", help="Also write curves and tables as CSV files.")]
 
 
 def command(function: Callable[..., None]) -> Callable[..., None]:
