@@ -66,7 +66,7 @@ Points = Annotated[int | None, typer.Option(metavar="N", help="Number of frequen
 Frequencies = Annotated[
     str | None, typer.Option(metavar="FILE", help="Frequencies from a file, one in Hz a line; - for standard input.")
 ]
-CsvFolder = Annotated[Path | None, typer.Option("--csv", metavar="FOLDER", help="Also write curves and tables as CSV files.")]
+CsvFolder = Annotated[Path | None, typer.Option("--csv", metavar="FOLDER", help="Also write CSV files.")]
 
 
 def command(function: Callable[..., None]) -> Callable[..., None]:
