@@ -68,12 +68,7 @@ def tolerance(part: Part) -> float:
 
 def members(part: Part) -> tuple[float, ...]:
     """The values (SI) of all that a place is made of, as they are marked; one for a single part."""
-    return part.made_of or (marked(part),)
-
-
-def marked(part: Part) -> float:
-    """The value that stands on the part, or on its group."""
-    return part.value if part.marked_value is None else part.marked_value
+    return part.made_of or (part.marked,)
 
 
 def part_values(reference: str, part: Part, count: int, seed: int, law: str) -> Floats:
@@ -88,17 +83,7 @@ def part_values(reference: str, part: Part, count: int, seed: int, law: str) -> 
     )
     adds = (part.made_of_how == "parallel") == (part.kind == "capacitor")
     together = sum(drawn) if adds else 1 / sum(1 / values for values in drawn)
-    return np.asarray(marked(part) * together / whole)  # a group may be a little off what its place says
-
-
-def member_weights(part: Part) -> tuple[float, ...]:
-    """Relative change of a group's value for the relative change of each member's."""
-    nominal = members(part)
-    if len(nominal) == 1 or not group_value(part.kind, nominal, part.made_of_how):
-        return (1.0,) * len(nominal[:1])
-    adds = (part.made_of_how == "parallel") == (part.kind == "capacitor")
-    shares = [value if adds else 1 / value for value in nominal]
-    return tuple(share / sum(shares) for share in shares)
+    return np.asarray(part.marked * together / whole)  # a group may be a little off what its place says
 
 
 def figures(data: DriverData) -> tuple[str, ...]:

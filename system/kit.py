@@ -278,6 +278,11 @@ class Part:
     saturation_current: float | None = None  # A peak
     marked_value: float | None = None  # what is printed on the part, where `value` was measured on this one
 
+    @property
+    def marked(self) -> float:
+        """The value that is printed on the part, or on its group."""
+        return self.value if self.marked_value is None else self.marked_value
+
 
 @dataclass(frozen=True, slots=True)
 class Place:

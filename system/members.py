@@ -18,7 +18,7 @@ def singles(part: Part) -> tuple[Part, ...]:
     a parallel group divides by value at every frequency, and so do the volts of a group in series.
     """
     if not part.made_of:
-        return (replace(part, value=marked(part), marked_value=None),)
+        return (replace(part, value=part.marked, marked_value=None),)
     whole = group_value(part.kind, part.made_of, part.made_of_how)
     return tuple(_member(part, value, value / whole if whole else 0.0, *share) for value, share in _shared(part))
 
@@ -52,14 +52,14 @@ def _per_ratio(size: float | None, ratio: float) -> float | None:
     return None if size is None else size / ratio
 
 
-def marked(part: Part) -> float:
-    """The value that is printed on a part."""
-    return part.value if part.marked_value is None else part.marked_value
-
-
 def shares(part: Part) -> tuple[tuple[float, float], ...]:
     """What each member of a group has of its current and of its volts; of a part that is no group, all of both."""
     return divided(part.kind, part.made_of, part.made_of_how) if part.made_of else ((1.0, 1.0),)
+
+
+def member_weights(part: Part) -> tuple[float, ...]:
+    """Relative change of a group's value for the relative change of each member's: its share of what divides."""
+    return tuple(current * volts for current, volts in shares(part))
 
 
 def divided(kind: PartKind, values: Sequence[float], how: str) -> tuple[tuple[float, float], ...]:

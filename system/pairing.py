@@ -22,7 +22,6 @@ from system.build import Build, build, capacitor
 from system.findings import Finding, KitError
 from system.handfile import InHand
 from system.kit import HIGHEST_OF_PROGRAMME, Kit, Part, Variant
-from system.members import marked
 from system.predict import reference_band
 from system.transfer import Transfer, transfer
 
@@ -133,11 +132,11 @@ def _by_place(kit: Kit, variant: Variant, hand: Sequence[InHand]) -> dict[str, l
     """The parts for each place that this variant fits; a place that variants fill differently has parts for each."""
     found: dict[str, list[Judged]] = {}
     for reference, place in variant.places.items():
-        here = marked(place.part)
+        here = place.part.marked
         if place.state != "fit" or here == 0:
             continue
         there = [other.places[reference] for other in kit.variants.values()]
-        values = {here, *(marked(each.part) for each in there if each.state == "fit" and marked(each.part) > 0)}
+        values = {here, *(each.part.marked for each in there if each.state == "fit" and each.part.marked > 0)}
         rows = [part for part in hand if part.reference == reference]
         mine = [part for part in rows if min(values, key=lambda v: abs(math.log(part.value / v))) == here]
         if mine:
@@ -146,9 +145,9 @@ def _by_place(kit: Kit, variant: Variant, hand: Sequence[InHand]) -> dict[str, l
 
 
 def _judged(part: InHand, of: Part) -> Judged:
-    deviation = part.value / marked(of) - 1
+    deviation = part.value / of.marked - 1
     # a value that is off by its tolerance exactly is within it, whatever rounding does
-    return Judged(part, marked(of), deviation, of.tolerance is not None and abs(deviation) > of.tolerance + 1e-9)
+    return Judged(part, of.marked, deviation, of.tolerance is not None and abs(deviation) > of.tolerance + 1e-9)
 
 
 def _usable(found: Sequence[Judged], count: int) -> list[Judged]:
@@ -160,7 +159,7 @@ def _usable(found: Sequence[Judged], count: int) -> list[Judged]:
 
 def _too_few(variant: Variant, reference: str, found: Sequence[Judged], count: int, file: str) -> Finding:
     place = variant.places[reference]
-    value = wording.part_value(place.part.kind, marked(place.part))
+    value = wording.part_value(place.part.kind, place.part.marked)
     parts_ = "part" if len(found) == 1 else "parts"
     return Finding(
         "error", "hand_few", file, found[0].part.line, 1, "",

@@ -18,7 +18,7 @@ from system.build import build
 from system.kit import Kit, Part, PartKind, Place, StockItem, Variant
 from system.limits import Case
 from system.means import UNCERTAINTY
-from system.members import marked, part_of, shares, singles
+from system.members import part_of, shares, singles
 from system.predict import summarise
 from system.protect import protect
 from system.ratings import TESTS, preferred
@@ -233,7 +233,7 @@ def _spot(reason: Reason, reference: str, stresses: Stresses) -> Spot:
 def identity(part: Part) -> tuple[object, ...]:
     """What makes two parts the same to buy, ratings apart."""
     ohms = part.resistance if part.kind == "coil" else 0.0
-    return (part.kind, marked(part), part.made_of, part.made_of_how, part.type, part.tolerance, part.core, ohms)
+    return (part.kind, part.marked, part.made_of, part.made_of_how, part.type, part.tolerance, part.core, ohms)
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,12 +25,11 @@ from system.builds import (
     DriverFactors,
     draw,
     figures,
-    marked,
-    member_weights,
     tolerance,
 )
 from system.findings import Finding
 from system.kit import HIGHEST_OF_PROGRAMME, Kit, SpreadSpec, Variant, Window
+from system.members import member_weights
 from system.predict import PEAK, peak_excursion, pressure, solve
 from system.shares import Share
 from system.signal import Signal
@@ -393,7 +392,7 @@ def _sources(common: Common, variance: float) -> Iterator[_Source]:
 
     for k, element in enumerate(model.network.elements):
         part = model.variant.places[element.reference].part
-        far, value = tolerance(part), marked(part)
+        far, value = tolerance(part), part.marked
         if far * value > 0:
             by_pressure, by_input = found.by_value[:, 0, k] * value, found.input_by_value[:, k] * value
             group = sum(weight**2 for weight in member_weights(part))

@@ -20,7 +20,6 @@ from system.builds import (
     Copies,
     deviations,
     draw,
-    member_weights,
     part_values,
     tolerance,
     with_values,
@@ -28,6 +27,7 @@ from system.builds import (
 from system.examples import scenarios
 from system.kit import Kit, Part, Variant
 from system.kitfile import load_kit
+from system.members import member_weights
 from system.transfer import transfer
 from tests.support_builds import one_copy
 from tests.support_kits import WOOFER, read_kit

@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from system import wording
 from system.articles import NOT_IN_STOCK, Offer, Wanted
 from system.kit import Offers, Part, PartKind
-from system.members import marked
 from system.pairing import Apart, Judged, Paired
 from system.ratings import TESTS
 from system.reasons import Action
@@ -61,7 +60,7 @@ def _places(spots: Sequence[Spot]) -> list[str]:
         given = TESTS[RATED_BY[place.part.kind]].rating(place.part)
         rows.append(
             [
-                f"{place.reference} {wording.part_value(place.part.kind, marked(place.part))}",
+                f"{place.reference} {wording.part_value(place.part.kind, place.part.marked)}",
                 ACTIONS[spot.reason.action],
                 _size(place.part.kind, spot.bears, 2),
                 _order(place.part.kind, spot.need),
@@ -224,7 +223,7 @@ def _label(label: Label) -> list[str]:
 
 
 def _with_members(part: Part) -> str:
-    text = wording.part_value(part.kind, marked(part))
+    text = wording.part_value(part.kind, part.marked)
     if not part.made_of:
         return text
     values = " + ".join(wording.part_value(part.kind, value) for value in part.made_of)
