@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from filters import stock as series
+
 if TYPE_CHECKING:
     from system.kit import Table
 
@@ -38,6 +40,14 @@ class Stock:
     capacitors: Offers = "E12"
     resistors: Offers = "E12"
     coils: Offers = "E12"
+
+    def between(self, kind: PartKind, low: float, high: float) -> list[StockItem]:
+        """What there is from `low` to `high` (SI, both included), rising; an article that has run out is not there."""
+        offers = self.of(kind)
+        if isinstance(offers, str):
+            return [StockItem(value) for value in series.values(offers, low, high)]
+        here = [item for item in offers if low <= item.value <= high and item.in_stock != 0]
+        return sorted(here, key=lambda item: item.value)
 
     def of(self, kind: PartKind) -> Offers:
         return {"capacitor": self.capacitors, "resistor": self.resistors, "coil": self.coils}[kind]

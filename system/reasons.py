@@ -256,7 +256,7 @@ def _change(frequency: Floats, decibels: Floats, inside: NDArray[np.bool_]) -> C
 
 def _verdict_text(verdict: Verdict, woofers: Sequence[str], place: Place) -> str:
     """`a high-pass for woofer: needed (linked: ...); with 220 uF margin -0.5 dB`."""
-    text = f"as a high-pass for {_listed(woofers)}: {VERDICTS[verdict.verdict]} ({verdict.because})"
+    text = f"as a high-pass for {wording.listed(woofers)}: {VERDICTS[verdict.verdict]} ({verdict.because})"
     if verdict.fitted is not None and verdict.fitted.margins.decisive is not None:
         own = wording.decibels(verdict.fitted.margins.decisive, sign=True)
         text += f"; with the kit's {wording.farads(place.part.value)} the margin is {own}"
@@ -272,7 +272,7 @@ def content(place: Place) -> str:
 
 def effect_text(effect: Effect) -> str:
     """`1.2 ohm instead of 2.2 ohm (as in tall): tweeter +1.0 dB; ...`."""
-    like = f" (as in {_listed(effect.like)})" if effect.like else ""
+    like = f" (as in {wording.listed(effect.like)})" if effect.like else ""
     fitted = effect.here.state == "fit"
     old, new = content(effect.old) + like * fitted, content(effect.new) + like * (not fitted)
     text = f"{new} instead of {old}"
@@ -284,14 +284,10 @@ def effect_text(effect: Effect) -> str:
     return f"{text}: {'; '.join(told) or f'makes less than {SMALL:g} dB of difference'}"
 
 
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
 def _branch_words(effect: Effect) -> list[str]:
     if effect.branch is None or abs(effect.branch.largest) < SMALL:
         return []
-    who, mean, most = _listed(effect.drivers), effect.branch.mean, effect.branch.largest
+    who, mean, most = wording.listed(effect.drivers), effect.branch.mean, effect.branch.largest
     if abs(most) > SILENT:
         return [f"{who} {'plays' if most > 0 else 'is silent'}"]
     if abs(most - mean) < 0.5:

@@ -14,6 +14,7 @@ from system.fields import Spectrum
 from system.kit import HIGHEST_OF_PROGRAMME, Amplifier, AssemblySpec, Programme, Stock, StockItem
 from system.stockfile import read_stock
 from system.tables import BAND_LEVELS, read_table
+from system.wording import listed
 
 SERIES = ("E6", "E12", "E24", "E48", "E96", "E192")  # IEC 60063
 SPECTRA: tuple[str, ...] = get_args(Spectrum)
@@ -27,12 +28,12 @@ def resolve_air(air: edge.Air | None, context: Context) -> Air:
     """The air as given or assumed; standard air stands in where it is at fault."""
     if air is None:
         if not context.has(("air",)):
-            context.assumed((), "air is not given", f"{_listed(list(_WEATHER.values()))} assumed")
+            context.assumed((), "air is not given", f"{listed(list(_WEATHER.values()))} assumed")
         return _moist(edge.Air.model_construct(), context)
     direct = [key for key in _DIRECT if getattr(air, key) is not None]
     weather = [key for key in _WEATHER if getattr(air, key) is not None]
     if direct and weather:
-        found = f"air has {_listed(direct)} and {_listed(weather)}"
+        found = f"air has {listed(direct)} and {listed(weather)}"
         context.report.error("air_twice", ("air",), found, "give density and speed_of_sound, or the weather")
         return STANDARD_AIR
     if len(direct) == 1:
@@ -44,7 +45,7 @@ def resolve_air(air: edge.Air | None, context: Context) -> Air:
         return Air(air.density, air.speed_of_sound)
     assumed = [words for key, words in _WEATHER.items() if key not in weather]
     if assumed:
-        context.assumed(("air",), "air is given in part", f"{_listed(assumed)} assumed")
+        context.assumed(("air",), "air is given in part", f"{listed(assumed)} assumed")
     return _moist(air, context)
 
 
@@ -59,17 +60,13 @@ def _moist(air: edge.Air, context: Context) -> Air:
         return STANDARD_AIR
 
 
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-
-
 def resolve_amplifier(amplifier: edge.Amplifier | None, context: Context) -> Amplifier | None:
     """The amplifier, or None where it is at fault."""
     if amplifier is None:
         return None
     assumed = [key for key in ("output_resistance", "cable") if getattr(amplifier, key) is None]
     if assumed:
-        context.assumed(("amplifier",), f"amplifier says nothing of {_listed(assumed)}", "0 ohm assumed")
+        context.assumed(("amplifier",), f"amplifier says nothing of {listed(assumed)}", "0 ohm assumed")
     return Amplifier(**{key: value for key, value in amplifier.model_dump().items() if value is not None})
 
 
@@ -108,7 +105,7 @@ def resolve_programme(programme: edge.Programme | None, context: Context) -> Pro
     if programme.lowest is None:
         assumed.append("20 Hz as its lowest frequency")
     if assumed:
-        context.assumed(("programme",), "programme is given in part", f"{_listed(assumed)} assumed")
+        context.assumed(("programme",), "programme is given in part", f"{listed(assumed)} assumed")
     return Programme("table" if table else spectrum, crest, programme.lowest or default.lowest, table)  # type: ignore[arg-type]
 
 
@@ -121,7 +118,7 @@ def resolve_assembly(assembly: edge.Assembly | None, matters: bool, context: Con
     assumed = [words for key, words in _ASSEMBLY.items() if key not in given]
     if assumed and matters:
         found = "assembly is given in part" if given else "assembly is not given"
-        context.assumed(path, found, f"{_listed(assumed)} assumed")
+        context.assumed(path, found, f"{listed(assumed)} assumed")
     made = AssemblySpec(**given)
     if made.hot_melt_bears <= made.ambient:
         found = f"assembly has {made.ambient - 273.15:.4g} degC about the parts, where its hot melt is soft"

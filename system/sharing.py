@@ -11,7 +11,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations
 
-from filters import stock as series
 from system.aims import Fitting
 from system.board import circuit
 from system.findings import KitError, usage_error
@@ -63,17 +62,13 @@ def offers(kit: Kit, variants: Sequence[Variant], name: str) -> tuple[Fitting, .
     parts = [each.places[name].part for each in variants if each.places[name].state == "fit"]
     kind: PartKind = parts[0].kind
     low, high = min(part.value for part in parts) / REACH, max(part.value for part in parts) * REACH
-    held = kit.stock.of(kind)
-    if isinstance(held, str):
-        return tuple(Fitting(value) for value in series.values(held, low, high))
     found = {
         Fitting(
             item.value,
             item.dc_resistance if kind == "coil" else None,
             item.rating if kind == "resistor" else None,
         )
-        for item in held
-        if low <= item.value <= high and item.in_stock != 0
+        for item in kit.stock.between(kind, low, high)
     }
     if not found:
         where = f"stock.{kind}s"

@@ -45,7 +45,7 @@ from system.matching import smoothed
 from system.predict import reference_band, solve
 from system.summary import band_mean
 from system.swap import with_part
-from system.swap_table import AS_DRAWN, articles, fitted_from
+from system.swap_table import AS_DRAWN, fitted_from
 from system.transfer import Transfer, listening_paths, transfer
 
 Floats = NDArray[np.float64]
@@ -274,7 +274,7 @@ def _setting(scene: _Scene, swept: Transfer, place: Place, ranges: Ranges, asked
         return _tried(scene, swept, model, each.value, ranges, asked)
 
     own = tried(part)
-    offers = articles(kit.stock, part.kind, part.value / SPAN, part.value * SPAN) if part.value else []
+    offers = kit.stock.between(part.kind, part.value / SPAN, part.value * SPAN) if part.value else []
     items = {item.value: item for item in reversed(offers) if abs(item.value / part.value - 1) > AS_DRAWN}
     every = [own, *(tried(fitted_from(part, item)) for item in items.values())]
     every.sort(key=lambda balance: balance.value)

@@ -18,7 +18,6 @@ from system.predict import solve
 from system.protect import UNCERTAINTY
 from system.ratings import preferred
 from system.swap import Change, Curves, Shot, Swap, compare, with_part
-from system.swap_table import articles
 
 SAME = 1e-9  # a ratio
 ADDING = {"capacitor": ("parallel", "series"), "resistor": ("series", "parallel")}  # the plainer way first
@@ -103,7 +102,7 @@ def size_for(watts: float) -> float | None:
 
 def nearest_resistor(kit: Kit, ohm: float) -> float | None:
     """The resistance in stock that is nearest by ratio; None for an empty stock."""
-    values = [item.value for item in articles(kit.stock, "resistor", ohm / 1e3, ohm * 1e3)]
+    values = [item.value for item in kit.stock.between("resistor", ohm / 1e3, ohm * 1e3)]
     return series.nearest(ohm, values).value if values else None
 
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from filters import stock as series
 from system.kit import Kit, Part, PartKind, Role, Stock, StockItem, Variant
 from system.swap import Shot, Swap, branch, compare, judge, mean_change
 
@@ -43,15 +42,6 @@ class Rows:
     rows: tuple[Row, ...]
 
 
-def articles(stock: Stock, kind: PartKind, low: float, high: float) -> list[StockItem]:
-    """What stock has from `low` to `high` (SI, both included), rising; an article that has run out is not there."""
-    offers = stock.of(kind)
-    if isinstance(offers, str):
-        return [StockItem(value) for value in series.values(offers, low, high)]
-    here = [item for item in offers if low <= item.value <= high and item.in_stock != 0]
-    return sorted(here, key=lambda item: item.value)
-
-
 def fitted_from(part: Part, item: StockItem) -> Part:
     """The article in the place of `part`: what is not known of it is as it was."""
     known: dict[str, Any] = {RATING[part.kind]: item.rating, "tolerance": item.tolerance, "type": item.type}
@@ -72,7 +62,7 @@ def _around(stock: Stock, part: Part) -> list[Part]:
     """The part itself among its neighbours of stock, each value once."""
     if part.value == 0:
         return [part]
-    items = articles(stock, part.kind, part.value / 1e3, part.value * 1e3)
+    items = stock.between(part.kind, part.value / 1e3, part.value * 1e3)
     values = {item.value: item for item in reversed(items)}  # of like values the first article
     others = [value for value in values if abs(value / part.value - 1) > AS_DRAWN]
     below = sorted(value for value in others if value < part.value)[-EITHER_SIDE:]

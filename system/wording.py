@@ -6,11 +6,16 @@ Limits on drive are rounded down and needed ratings up by the caller that knows 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from system.kit import Place
 
 NOTHING = "-"  # a figure that does not exist
+
+
+def listed(words: Sequence[str]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def millimetres(metres: float | None) -> str:

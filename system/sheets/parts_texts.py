@@ -236,7 +236,7 @@ def _left(left: Left) -> str:
 
 def _paired(result: Paired) -> list[str]:
     """Which part in hand goes to which cabinet, and how far apart the cabinets are."""
-    lines = wrap(f"Measured parts for {result.variant.name}: {_and(result.cabinets)}", "  ", "")
+    lines = wrap(f"Measured parts for {result.variant.name}: {wording.listed(result.cabinets)}", "  ", "")
     for reference, row in result.chosen.items():
         kind = result.variant.places[reference].part.kind
         marked = wording.part_value(kind, row[0].marked)
@@ -270,7 +270,3 @@ def _judged(kind: PartKind, judged: Judged) -> str:
 def _apart(apart: Apart) -> str:
     digits = 2 if apart.worst < 1 else 1
     return f"{apart.worst:.{digits}f} dB at {wording.hertz(apart.frequency)}"
-
-
-def _and(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
