@@ -28,7 +28,7 @@ from system.kit import HIGHEST_OF_PROGRAMME, Kit, Part, RevalueSpec, State, Targ
 from system.predict import PEAK, reference_band
 from system.signal import Signal
 from system.tables import TARGET, TableFaults, read_table
-from system.transfer import transfer
+from system.transfer import motion, transfer
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complexfloating]
@@ -172,16 +172,17 @@ class Scene:
 
 def _directions(model: Build, over: str, frequency: Floats) -> Iterator[Complexes]:
     """Pressure per ampere (F, N) in each of the directions about the one in which the kit is listened to."""
-    kit, variant = model.kit, model.variant
+    kit, variant, moved = model.kit, model.variant, motion(model, frequency)
     for sideways, upward in DIRECTIONS[over]:
-        here = variant.listening
+        listening = variant.listening
         turned = replace(
-            here,
-            angle_horizontal=here.angle_horizontal + math.radians(sideways),
-            angle_vertical=here.angle_vertical + math.radians(upward),
+            listening,
+            angle_horizontal=listening.angle_horizontal + math.radians(sideways),
+            angle_vertical=listening.angle_vertical + math.radians(upward),
         )
         with kit.blaming("listening_outside", f"variants.{variant.name}", f"{over}: {sideways} and {upward} degrees"):
-            yield transfer(replace(model, variant=replace(variant, listening=turned)), frequency).total_pressure
+            here = replace(model, variant=replace(variant, listening=turned))
+            yield transfer(here, frequency, moved=moved).total_pressure
 
 
 def _shares(frequency: Floats, band: tuple[float, float]) -> Floats:

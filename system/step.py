@@ -46,7 +46,7 @@ from system.predict import reference_band, solve
 from system.summary import band_mean
 from system.swap import with_part
 from system.swap_table import AS_DRAWN, fitted_from
-from system.transfer import Transfer, listening_paths, transfer
+from system.transfer import Motion, Transfer, listening_paths, motion, transfer
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complexfloating]
@@ -145,8 +145,9 @@ class _Scene:
 
     @classmethod
     def of(cls, model: Build) -> _Scene:
-        here = transfer(model, FREQUENCIES)
-        pairs = list(_cloud(model, here))
+        moved = motion(model, FREQUENCIES)
+        here = transfer(model, FREQUENCIES, moved=moved)
+        pairs = list(_cloud(model, here, moved))
         return cls(model, here, np.stack([p for p, _ in pairs]), np.stack([w for _, w in pairs]))
 
     def current(self, model: Build) -> Complexes:
@@ -154,7 +155,7 @@ class _Scene:
         return solve(model, self.acoustics, 1.0).load_current
 
 
-def _cloud(model: Build, here: Transfer) -> Iterator[tuple[Complexes, Complexes]]:
+def _cloud(model: Build, here: Transfer, moved: Motion) -> Iterator[tuple[Complexes, Complexes]]:
     """Pressure per ampere (F, N) at each point of the cloud that lies in the room, as placed and in a wall."""
     variant = model.variant
     in_wall = variant.placement.kind == "in_wall"
@@ -169,21 +170,21 @@ def _cloud(model: Build, here: Transfer) -> Iterator[tuple[Complexes, Complexes]
             placed = here
         else:
             try:
-                placed = transfer(turned, FREQUENCIES)
+                placed = transfer(turned, FREQUENCIES, moved=moved)
             except ValueError:  # behind a wall or under the floor: nobody listens there
                 continue
         heard = placed.total_pressure
-        yield heard, heard if in_wall else _in_wall(turned, placed)
+        yield heard, heard if in_wall else _in_wall(turned, placed, moved)
 
 
-def _in_wall(model: Build, placed: Transfer) -> Complexes:
+def _in_wall(model: Build, placed: Transfer, moved: Motion) -> Complexes:
     """What the same currents would be heard with if all were set into an infinite wall, (F, N) Pa/A.
 
     A table that was measured in the cabinet loses that cabinet's diffraction here as it does there.
     """
     flush = replace(model, variant=replace(model.variant, placement=Placement("in_wall")))
     paths = listening_paths(flush, FREQUENCIES)
-    return transfer(flush, FREQUENCIES, replace(paths, own=placed.paths.own)).total_pressure
+    return transfer(flush, FREQUENCIES, replace(paths, own=placed.paths.own), moved).total_pressure
 
 
 def step(model: Build, swept: Transfer) -> Step | Unjudged:

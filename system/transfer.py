@@ -106,12 +106,13 @@ class Transfer:
         return Transfer(**arrays, paths=paths)
 
 
-def transfer(model: Build, frequency: Floats, paths: Paths | None = None) -> Transfer:
+def transfer(model: Build, frequency: Floats, paths: Paths | None = None, moved: Motion | None = None) -> Transfer:
     """The acoustics of a build per ampere of driver current, at `frequency` (F,) in Hz.
 
-    `paths` are those of another build with everything in the same places, where they are at hand.
+    `paths` are those of another build with everything in the same places, and `moved` of one with the same drivers on
+    the same enclosures, where they are at hand.
     """
-    moved = motion(model, frequency)
+    moved = moved or motion(model, frequency)
     paths = paths or listening_paths(model, frequency)
     omega = 2 * np.pi * frequency
     moving = np.array([driver is not None for driver in model.drivers])
