@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from system.circuit import Circuit, Joined, reaches
+from system.circuit import Circuit, Joined
 from system.context import Context, Path_
 from system.document import nearest
 from system.kit import Hookup, Place
@@ -209,19 +209,15 @@ class _Board:
     def note_reversed(self) -> None:
         """A driver is against its marks if only its minus leads to the hot point on its own side of the driver."""
         made = circuit(self.source, self.places, self.hookups)
-        hot, common = made.source
         for name, hookup in self.hookups.items():
-            plus, minus = made.edges[name]
-            others = [ends for other, ends in made.edges.items() if other != name]
-            right = reaches(others, plus, hot, {minus, common})
-            against = reaches(others, minus, hot, {plus, common})
+            way = made.way_round(name)
             path = ("crossover", "hookup", name)
-            if against and not right and not hookup.reversed_on_purpose:
+            if way == "against_its_marks" and not hookup.reversed_on_purpose:
                 found = f"{name} is wired against its marks: minus on {hookup.minus}, plus on {hookup.plus}"
                 self.context.report.note(
                     "driver_reversed", path, found, "if it is meant, write reversed: on_purpose", key=True
                 )
-            elif right and not against and hookup.reversed_on_purpose:
+            elif way == "by_its_marks" and hookup.reversed_on_purpose:
                 found = f"{name} is said to be reversed, and is wired by its marks"
                 self.context.report.warning(
                     "not_reversed", (*path, "reversed"), found, "swap plus and minus, or leave reversed out"

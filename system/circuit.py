@@ -9,8 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 Ends = tuple[str, str]
+WayRound = Literal["by_its_marks", "against_its_marks", "either"]
 _SOURCE = ""  # name of the edge that stands for the amplifier; no part or driver has an empty name
 
 
@@ -96,6 +98,15 @@ class Circuit:
 
     def live_at_dc(self) -> frozenset[str]:
         return live({name: ends for name, ends in self.edges.items() if math.isfinite(self.ohms[name])}, self.source)
+
+    def way_round(self, name: str) -> WayRound:
+        """How the edge `name` is turned on its own side of the source: what of it leads to the hot point."""
+        hot, common = self.source
+        first, second = self.edges[name]
+        others = [ends for other, ends in self.edges.items() if other != name]
+        by_first = reaches(others, first, hot, {second, common})
+        by_second = reaches(others, second, hot, {first, common})
+        return "either" if by_first == by_second else "by_its_marks" if by_first else "against_its_marks"
 
     def input_resistance(self) -> float:
         """What an ohmmeter reads at the input (ohm); math.inf where no direct current flows."""

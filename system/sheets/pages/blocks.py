@@ -1,0 +1,105 @@
+"""What a printed page holds, whatever it is printed with: text, a web page in a browser, or paper.
+
+A page is a list of blocks. Nothing here knows how wide anything is.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+BLANK = "\0"  # a cell to write into by hand
+Paper = Literal["a4", "letter"]
+_NUMBER = re.compile(r"[+-]?[0-9.]+(?: to [0-9.]+)?(?: \S+)?")  # or a range, and a unit
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A title over what follows; it stays on one page with it."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    text: str
+    strong: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Points:
+    """Items below each other: numbered, with a box to tick, or with a dash."""
+
+    items: tuple[str, ...]
+    mark: Literal["number", "box", "dash"] = "dash"
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A table. A cell is text or `BLANK`; a column of numbers is set right where all its cells begin with a digit."""
+
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+    def __post_init__(self) -> None:
+        """Raise ValueError for a row that has not as many cells as the header."""
+        for row in self.rows:
+            if len(row) != len(self.header):
+                raise ValueError(f"a table of {len(self.header)} columns has a row of {len(row)}: {row}")
+
+    def is_right(self, column: int) -> bool:
+        """Whether a column is set right: its cells are numbers."""
+        cells = [row[column] for row in self.rows if row[column] not in ("", BLANK)]
+        return bool(cells) and all(_NUMBER.fullmatch(cell) for cell in cells)
+
+
+@dataclass(frozen=True, slots=True)
+class Fields:
+    """Labels with what is known, or a line to write on."""
+
+    pairs: tuple[tuple[str, str], ...]  # an empty value is a line
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drawing:
+    """A picture of its own: `draw` fills axes that are `width` by `height` (mm) and have no frame; `words` tell it."""
+
+    width: float
+    height: float
+    draw: Callable[[Axes], None]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """Two lists of blocks next to each other where there is room; `share` of the width is the left one's."""
+
+    left: tuple[Block, ...]
+    right: tuple[Block, ...]
+    share: float = 0.5
+
+
+Block = Heading | Text | Points | Grid | Fields | Drawing | Beside
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What belongs together on paper: as a rule one page."""
+
+    title: str
+    under: str  # what it is of, in one line
+    blocks: tuple[Block, ...]
+    foot: str  # at the end of each page
+
+
+def every(blocks: Sequence[Block]) -> list[Block]:
+    """All blocks in reading order, those that stand beside each other too."""
+    found: list[Block] = []
+    for block in blocks:
+        found += [*every(block.left), *every(block.right)] if isinstance(block, Beside) else [block]
+    return found
