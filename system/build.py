@@ -42,6 +42,7 @@ from system.kit import (
     Variant,
     VentedChamber,
 )
+from system.stray import stray_couplings
 
 VOICE_COILS: Mapping[str, Callable[..., VoiceCoil]] = {
     "le": Inductance,
@@ -267,7 +268,7 @@ def crossover(kit: Kit, variant: Variant) -> network.Network:
         links=tuple(network.Link(*place.between) for place in places if place.state == "link"),
         couplings=tuple(
             network.Coupling(*coupling.coils, coupling.coefficient)
-            for coupling in variant.couplings
+            for coupling in (*variant.couplings, *stray_couplings(kit, variant))
             if present.issuperset(coupling.coils)
         ),
         loads=tuple(network.Load(h.name, h.plus, h.minus) for h in variant.hookups.values()),

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar, Literal
+
+from system.wood import Boards
 
 Face = Literal["front", "rear", "left", "right", "top", "bottom"]
 PipeEnd = Literal["ideal", "unflanged", "flanged", "along_wall", "in_corner"]
@@ -19,7 +21,7 @@ class Cutout:
     """The centre of a cutout on a face, from that face's lower left corner seen from outside (m)."""
 
     face: Face
-    at: tuple[float, float]
+    at: tuple[float, float]  # m, to the right and up
     set_back: float = 0.0  # acoustic centre behind the face, m
 
 
@@ -27,10 +29,10 @@ class Cutout:
 class Baffle:
     """The outside of the cabinet, standing, seen from the front (m)."""
 
-    width: float
-    height: float
-    depth: float
-    edge_radius: float = 0.0
+    width: float  # m
+    height: float  # m
+    depth: float  # m
+    edge_radius: float = 0.0  # m
 
 
 FillModel = Literal["power_law", "power_law_1970", "low_frequency", "rigid_fibre"]
@@ -42,14 +44,15 @@ class FillSpec:
 
     `fibre_density` is kg of fibre per m3 of the space it fills, None where only the flow resistivity is known. `share`
     is the part of the cross-section that it takes, below 1 for a lining. The true flow resistivity lies between the
-    one given over `spread` and times `spread`.
+    one given over `spread` and times `spread`. `material` is None where it is not told.
     """
 
-    flow_resistivity: float
+    flow_resistivity: float  # Pa s/m2
     model: FillModel = "power_law"
     fibre_density: float | None = None
     share: float = 1.0
     spread: float = 1.0
+    material: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +61,7 @@ class PortSpec:
 
     `hydraulic_ratio` is the hydraulic radius over that of a round port of this area (1 for round), `clearance` (m) the
     distance from the inner end to a wall that faces it, `speed_limit` (m/s) the peak speed of air it is to stay under.
+    `wall` (m) is how thick the duct's own wall is, None where it is not told; `sides` are those of a slot.
     """
 
     word: ClassVar[str] = "port"  # what an opening of this kind is called
@@ -70,11 +74,16 @@ class PortSpec:
     hydraulic_ratio: float = 1.0
     clearance: float | None = None
     speed_limit: float = math.inf
+    wall: float | None = None
+    sides: tuple[float, float] | None = None  # width and height, m
 
 
 @dataclass(frozen=True, slots=True)
 class RadiatorSpec:
-    """`count` like passive radiators: sd (m2), mms (kg), cms (m/N), rms (kg/s) of one; excursions are one-way peaks."""
+    """`count` like passive radiators: sd (m2), mms (kg), cms (m/N), rms (kg/s) of one; excursions are one-way peaks.
+
+    `displaces` (m3) is what one takes of the air inside, None where it is not told.
+    """
 
     word: ClassVar[str] = "radiator"  # what an opening of this kind is called
     sd: float
@@ -83,8 +92,9 @@ class RadiatorSpec:
     rms: float
     count: int
     cutout: Cutout | None = None
-    linear_excursion: float | None = None
-    damage_excursion: float | None = None
+    linear_excursion: float | None = None  # m
+    damage_excursion: float | None = None  # m
+    displaces: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,9 +106,9 @@ class SealedChamber:
     """
 
     drivers: tuple[str, ...]
-    volume: float
-    leak: float
-    absorption: float
+    volume: float  # m3
+    leak: float  # Q
+    absorption: float  # Q
     fill: FillSpec | None = None
     along: float | None = None
     positions: tuple[float, ...] = ()
@@ -169,11 +179,12 @@ class SectionSpec:
 
     length: float
     area: float
-    end_area: float
+    end_area: float  # m2
     taper: Literal["area_linear", "conical", "exponential"] = "area_linear"
     fill: FillSpec | None = None
     hydraulic_ratio: float = 1.0
     bend: BendSpec | None = None
+    sides: tuple[float, float] | None = None  # width and depth at its beginning, m, where they are given
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,3 +235,4 @@ class Cabinet:
     baffle: Baffle | None
     cutouts: Mapping[str, Cutout]
     chambers: tuple[Chamber, ...]
+    boards: Boards = field(default_factory=Boards)

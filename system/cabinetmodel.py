@@ -1,7 +1,5 @@
 """The kit file's cabinets as models: outline, cutouts, chambers and filling."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Discriminator, Field, Tag
@@ -22,6 +20,7 @@ from system.fields import (
     Speed,
     Volume,
 )
+from system.woodmodel import Boards, BoardThickness
 
 
 class Baffle(Model):
@@ -104,6 +103,7 @@ class PortShape(Model):
     count: Count = 1
     clearance: Length | None = None
     speed_limit: Speed | None = None
+    wall: BoardThickness | None = None
 
 
 class Port(PortShape):
@@ -145,6 +145,7 @@ class Radiator(Model):
     rms: Annotated[float, Quantity("mechanical_resistance", zero=True)]  # one without loss is legal
     linear_excursion: Excursion | None = None
     damage_excursion: Excursion | None = None
+    displaces: Volume | None = None
     count: Count = 1
     cutout: Cutout | None = None
 
@@ -262,3 +263,4 @@ class Cabinet(Model):
     baffle: Entry[Baffle] = None
     cutouts: Entry[dict[Name, Entry[Cutout]]] = None
     chambers: Entry[list[Entry[Chamber]]] = None
+    boards: Entry[Boards] = None

@@ -71,9 +71,9 @@ class Candidate:
     """
 
     value: float
-    made_of: tuple[float, ...]
+    made_of: tuple[float, ...]  # F
     tolerance: float
-    voltage_rating: float | None
+    voltage_rating: float | None  # V
     how: Together = "parallel"
     damping: Damping | None = None
 

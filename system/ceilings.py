@@ -32,7 +32,7 @@ class AmplifierLoad:
     """
 
     current: float | None
-    frequency: float | None
+    frequency: float | None  # Hz
     shift: tuple[float, float]
 
 

@@ -20,7 +20,7 @@ PartKind = Literal["resistor", "capacitor", "coil"]
 class StockItem:
     """One article in stock: ohm, F or H, tolerance as a ratio; article and price as the stock file has them."""
 
-    value: float
+    value: float  # ohm, F or H
     tolerance: float | None = None
     rating: float | None = None  # V of a capacitor, W of a resistor, A of a coil
     type: str | None = None
@@ -63,10 +63,10 @@ class DriverSpread:
     """
 
     fs: float = 0.10
-    qts: float = 0.10
+    qts: float = 0.10  # a ratio
     re: float = 0.04
     level: float = 0.5
-    linear_excursion: float = 0.10
+    linear_excursion: float = 0.10  # a ratio
     assumed: tuple[str, ...] = ("fs", "qts", "re", "level", "linear_excursion")
 
 
@@ -99,10 +99,18 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class Meter:
-    """The smallest differences that the instruments at hand can show."""
+    """The smallest differences that the instruments at hand can show, and how far an ohmmeter is off.
+
+    Its reading is off by `resistance_error` (a ratio) and by what is left of its `leads` (ohm) once they have been
+    shorted and subtracted, to either side. Usual ones where not given (common practice, no source); `assumed` names
+    them.
+    """
 
     impedance: float = 0.1  # ohm
     level: float = 0.1  # dB
+    resistance_error: float = 0.01
+    leads: float = 0.1  # ohm
+    assumed: tuple[str, ...] = ("resistance_error", "leads")
 
 
 @dataclass(frozen=True, slots=True)

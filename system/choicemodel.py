@@ -1,7 +1,5 @@
 """The kit file's models of what may be chosen and what a choice is held against: windows, spread and wishes."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema
@@ -23,10 +21,12 @@ class Window(Model):
 
 
 class Meter(Model):
-    """The smallest differences that the instruments at hand can show."""
+    """The smallest differences that the instruments at hand can show, and how far an ohmmeter is off."""
 
     impedance: Annotated[float, Quantity("resistance", low="0.1 mohm", high="10 ohm")] | None = None
     level: Annotated[float, Quantity("level", low="0.001 dB", high="10 dB")] | None = None
+    resistance_error: Tolerance | None = None
+    leads: Annotated[float, Quantity("resistance", high="10 ohm", zero=True)] | None = None
 
 
 class Spread(Model):

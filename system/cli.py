@@ -1,33 +1,35 @@
-"""The program: every command registered, and what its first word means."""
+"""The program: the commands registered, and what the first word means."""
 
 from __future__ import annotations
 
+import atexit
+import gc
 import os
 import sys
+from collections.abc import Iterable
+from importlib import import_module
 from pathlib import Path
 
 import typer
 
 from system.commandline import FIRST_SCREEN, GROUPS, app, refuse
-from system.commands import (
-    compare,
-    first_screen,
-    limits,
-    parts,
-    predict,
-    protect,
-    receive,
-    reference,
-    revalue,
-    spread,
-    stress,
-    swap,
-)
 
 __all__ = ["GROUPS", "main"]
 
-# registers the commands
-MODULES = (receive, predict, limits, stress, compare, protect, parts, swap, revalue, spread, reference, first_screen)
+COMMANDS = (*(name for names in GROUPS.values() for name in names), FIRST_SCREEN)
+# the module of `system.commands` that registers a command, where it has another name
+MODULES = {
+    "start": "receive",
+    "proofread": "receive",
+    "schema": "reference",
+    "explain": "reference",
+    FIRST_SCREEN: "first_screen",
+}
+
+
+def _register(commands: Iterable[str]) -> None:
+    for name in commands:
+        import_module(f"system.commands.{MODULES.get(name, name)}")
 
 
 def _is_kit(word: str) -> bool:
@@ -39,11 +41,15 @@ def main() -> None:
     """The `kitwright` command. A first word that is no command but looks like a file is a kit: its first screen."""
     for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(threads, "1")  # many small matrices: a second thread would only wait for the first
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # looking for some among all packages takes its time
+    gc.set_threshold(100_000)  # what is imported stays: going through all of it again and again finds nothing,
+    atexit.register(gc.freeze)  # and at the end it all goes with the process
     arguments = sys.argv[1:]
-    commands = {name for names in GROUPS.values() for name in names}
     kits = [word for word in arguments if not word.startswith("-") and (_is_kit(word) or os.sep in word)]
-    if kits and arguments[0] not in commands:
+    if kits and arguments[0] not in COMMANDS:
         arguments = [FIRST_SCREEN, *arguments]
+    asked = arguments[:1] if arguments and arguments[0] in COMMANDS else COMMANDS
+    _register(asked)  # only what is run, since making a command takes its time
     try:
         status = app(args=arguments, prog_name="kitwright", standalone_mode=False)
     except BrokenPipeError:

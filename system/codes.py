@@ -287,6 +287,34 @@ _CABINET = {
         "A lining meets its own other side and leaves no air in the middle. A section that is full of fibre takes no "
         "lining."
     ),
+    "boards_too_thick": "The boards are so thick that nothing is left between them in one direction.",
+    "boards_without_size": "A cabinet says what its boards are, and not how large it is, so nothing can be cut.",
+    "piece_outside": "A brace or a divider is larger than the space between the boards, however it is turned.",
+    "flange_order": "The flange of a driver is no wider than its hole, so nothing would hold it on the board.",
+    "volume_off": (
+        "What the outside of the cabinet leaves, once boards, drivers, ports, braces and the crossover are taken off, "
+        "is not the net volume that the kit computes with. Up to 5 % is drowned by what drivers differ (our own "
+        "judgement); beyond, change the depth, the braces or the volume in the kit."
+    ),
+    "line_outside": (
+        "A line, laid out as its bends say, does not go into the cabinet: it is longer or wider than the space between "
+        "the boards in every direction it could lie."
+    ),
+    "fold_thickness": (
+        "A fold goes round the end of a board, and twice its inner radius is not the thickness of that board. The line "
+        "is computed as the kit says; cut the divider as thick as that, or change the radius."
+    ),
+    "driver_too_deep": "A driver is deeper behind its flange than the cabinet is behind the face that it is on.",
+    "rebate_too_deep": "A flange is as thick as the board that it is to be let into, or thicker.",
+    "hole_over_joint": (
+        "A hole reaches over the edge of the board that it is in, or into the boards behind that. Of a driver whose "
+        "hole is not given the cone is taken, so the true hole reaches farther."
+    ),
+    "holes_overlap": "Two holes, or the flanges about them, reach into each other.",
+    "tips_over": (
+        "Leaned by less than 10 degrees the cabinet falls over. 10 degrees is common practice, no source. Its centre "
+        "is taken in its middle: heavy drivers high up make it worse. Give it a wider foot, or fix it to the wall."
+    ),
     "taper_without_end_area": "A section says how it tapers and not to what area; it is taken as straight.",
     "surface_without_plane": (
         "A surface is given for a wall, floor or ceiling that this placement has no distance to, so it is far away."
@@ -304,6 +332,23 @@ _CABINET = {
 }
 
 _KIT = {
+    "layout_field": (
+        "A measure on the board's layout is of another kind of part: a coil is a ring with inner, outer and height, "
+        "everything else a box with a size."
+    ),
+    "layout_size": "The hole in a coil's winding is as wide as the coil, or wider.",
+    "layout_edge": (
+        "A part sticks out over the edge of the board. A coil whose size is not given has the size of a winding with "
+        "its inductance and dc resistance; give its own if it is smaller."
+    ),
+    "layout_overlap": (
+        "Two parts that one variant fits are in the same place on the board; a warning where a size is only worked "
+        "out. Parts that no variant fits together may share a place; one that is `raised` may be over another."
+    ),
+    "layout_incomplete": (
+        "The layout has no place for some parts of the crossover. What they couple to and what gets hot beside them is "
+        "not looked at."
+    ),
     "assembly_too_warm": (
         "The air about the parts is as warm as what the hot-melt glue bears, so the board would come apart by itself."
     ),
@@ -318,6 +363,10 @@ _KIT = {
     ),
     "hand_row": "A row of the list of parts in hand names no place of the kit, or its value is not one of that part.",
     "hand_few": "There are fewer parts in hand for a place than there are cabinets to be built.",
+    "sweep_refused": (
+        "An impedance sweep was read, and it cannot carry what is asked of it: the band, the level, the points or the "
+        "second measurement will not do. Nothing is told rather than something wrong; the text says what to measure."
+    ),
     "spread_too_wide": (
         "A tolerance or a spread is 100 % or more. It counts to either side, so the value of a part or a driver could "
         "come out as nothing or below."
@@ -361,6 +410,31 @@ _RESULT = {
         "it stands, because a reason is given: nothing moves, and the impedance is infinite."
     ),
     "no_figure": "A single figure of the summary does not exist for this variant; it is null in the output.",
+    "sweep_unit": (
+        "The values of a measured sweep are in another unit than asked for: an impedance is the magnitude in ohm, not "
+        "in decibels, kilohms or volts, and not its real part; a microphone's response is in dB. Export it again in "
+        "that unit. Nothing is converted on a guess."
+    ),
+    "sweep_phase": (
+        "The phase of a measured sweep cannot be one in degrees, or not that of a loudspeaker: a passive load turns "
+        "voltage against current by 90 degrees at most, and one whose magnitude changes turns by more than a few. "
+        "Export it in degrees, or leave the column out; beyond 90 degrees look for a channel whose wires are swapped."
+    ),
+    "sweep_repeats": (
+        "A frequency comes twice in a measured sweep, with values too far apart to be averaged, as when two sweeps are "
+        "saved in one file."
+    ),
+    "sweep_tidied": (
+        "A measured sweep was read with some tidying: columns that were not read, rows that were sorted, or rows at "
+        "the same frequency that were averaged."
+    ),
+    "reading_line": (
+        "A line of meter readings is two terminals, `connected` or `apart` (the drivers), and the ohm read, or `open`: "
+        "in common connected 3.4. Terminals are the points of the input and of the drivers' wires, as `expect` lists."
+    ),
+    "reading_point": "A meter reading names a point that is no terminal of the variant, or one point twice.",
+    "reading_value": "A meter reading is no resistance. Write ohm with a point, or `open` where it shows overload.",
+    "reading_twice": "Two terminals are read twice with the drivers in the same state. Keep the better reading.",
     "nothing_to_draw": "All tolerances of parts and drivers are zero, so that every copy of the kit is the kit itself.",
     "circuit_unsolvable": (
         "The circuit has no unique solution, for example because parts of 0 ohm close a loop or lie across the input."
@@ -394,6 +468,7 @@ _RESULT = {
     "minimum_phase": "A response table has no phase; the phase that belongs to its level is computed (minimum phase).",
     "usage": "The command line asks for something that does not go, such as a variant that the kit does not have.",
     "unknown_code": "`explain` was asked for a code that no finding has.",
+    "unknown_symptom": "`symptom` was asked for a complaint that it does not know. `symptom` alone lists all of them.",
 }
 
 CODES: Mapping[str, str] = MappingProxyType(

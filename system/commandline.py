@@ -17,9 +17,11 @@ if TYPE_CHECKING:
     from system.kit import Kit, Variant
 
 GROUPS = {  # how the help lists the commands
-    "Receive": ("start", "proofread"),
+    "Receive": ("start", "proofread", "characterise"),
     "Predict": ("predict", "compare", "limits"),
     "Choose": ("protect", "parts", "stress", "swap", "revalue", "spread"),
+    "Build": ("buildsheet",),
+    "Prove": ("expect", "verify", "symptom"),
     "Reference": ("schema", "explain"),
 }
 FIRST_SCREEN = "overview"  # what `kitwright KIT.yaml` alone runs

@@ -22,7 +22,7 @@ class Worst:
     """The largest of a curve over the swept band: `value`, where (Hz), and whose it is."""
 
     value: float
-    frequency: float
+    frequency: float  # Hz
     name: str
 
 

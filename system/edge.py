@@ -4,8 +4,6 @@ A faulty entry is recorded in the report that travels as the validation context,
 finds every fault of a file and a fault is told once.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -224,6 +222,10 @@ class Model(BaseModel):
         return {
             field.alias or name: field.is_required() or name in cls.required for name, field in cls.model_fields.items()
         }
+
+    def given(self, *without: str) -> dict[str, Any]:
+        """What the file says, or what stands for it: field -> value, of those that have one."""
+        return {name: value for name, value in self if value is not None and name not in without}
 
     @model_validator(mode="before")
     @classmethod

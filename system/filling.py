@@ -38,7 +38,7 @@ class Gain:
 
     chamber: int
     drivers: tuple[str, ...]
-    volume_gain: float
+    volume_gain: float  # a ratio
     frequency: float
 
 

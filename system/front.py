@@ -27,8 +27,8 @@ class Figures:
     which limits are not kept: none by what is on a front.
     """
 
-    rms: float
-    worst: float
+    rms: float  # dB
+    worst: float  # dB
     worst_hz: float
     lowest: float
     lowest_hz: float

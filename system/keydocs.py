@@ -23,6 +23,7 @@ _PORT_SHAPE = {
     "count": _COUNT,
     "clearance": "From the inner end to a wall that faces it; default far away.",
     "speed_limit": "Peak speed of air that it is to stay under; default 5 % of the speed of sound.",
+    "wall": "Thickness of the duct's own wall; default 3 mm, of a slot the boards'.",
 }
 
 KEYS: dict[str, dict[str, str]] = {
@@ -40,6 +41,7 @@ KEYS: dict[str, dict[str, str]] = {
         "drivers": "Name -> driver.",
         "crossover": "The board: parts between points, and the drivers on it.",
         "assembly": "The air about the parts and the glue on the board; default 25 degC, 70 degC.",
+        "layout": "The board to scale, for the plan and for coils that couple; default none.",
         "cabinets": "Name -> cabinet.",
         "variants": "Name -> one build of the kit.",
         "revalue": "Which parts may get other values, for what response; default all that can, for a flat one.",
@@ -58,6 +60,7 @@ KEYS: dict[str, dict[str, str]] = {
         "output_resistance": "Default 0 ohm.",
         "cable": "Resistance of both conductors together; default 0 ohm.",
         "current_limit": "Peak current.",
+        "outputs": "Whether its minus is its ground: ground_referenced, bridged (most class-D); default unknown.",
     },
     "Programme": {
         "spectrum": "sine, pink, iec, bass_heavy, or the name of a table file (Hz, dB in third octaves).",
@@ -68,6 +71,22 @@ KEYS: dict[str, dict[str, str]] = {
         "ambient": "Air about the parts, inside a cabinet in use; default 25 degC.",
         "hot_melt_bears": "Where hot-melt glue gets soft, as a rule 60 to 80 degC; default 70 degC.",
     },
+    "Layout": {
+        "board": "[length, width].",
+        "places": "Reference -> where that part sits, {at, axis, ..}.",
+    },
+    "Spot": {
+        "at": "[x, y] of its middle, from the board's lower left corner.",
+        "axis": "up (default of a coil), along the board's length (default of others), across, or {turned: 30 deg}.",
+        "inner": "Inner diameter of a coil's winding; default half of outer.",
+        "outer": "Outer diameter of a coil's winding; without it and height as Brooks would wind it.",
+        "height": "Of a coil's winding along its axis.",
+        "size": "Of another part: [length along its axis, width, height], or [length, diameter].",
+        "raised": "How far its underside is off the board; default 0 mm.",
+        "mass": "Default, of a coil, that of its copper; of others not known.",
+        "held": "hot_melt (default), glue, tie or screw.",
+    },
+    "TurnedAxis": {"turned": "From along the board's length towards across it."},
     "Listening": {
         "distance": "From the axis driver's cutout; default 1 m.",
         "axis": "Hookup name on whose axis one listens; default the first tweeter, else the first driver.",
@@ -85,7 +104,12 @@ KEYS: dict[str, dict[str, str]] = {
         "to": "Highest frequency of the band; default 10 kHz.",
         "impedance": "At any frequency, to either side; default 0.2 ohm, or the meter's where that is more.",
     },
-    "Meter": {"impedance": "Default 0.1 ohm.", "level": "Default 0.1 dB."},
+    "Meter": {
+        "impedance": "Smallest difference in an impedance sweep; default 0.1 ohm.",
+        "level": "Smallest difference in level; default 0.1 dB.",
+        "resistance_error": "By how much of the reading an ohmmeter is off, to either side; default 1 %.",
+        "leads": "What is left of its leads and contacts once they are subtracted; default 0.1 ohm.",
+    },
     "Spread": {
         "builds": "How many copies, 100 to 1000000; default 10000.",
         "law": "uniform (default): alike anywhere within the tolerance; normal: the tolerance is two deviations.",
@@ -204,6 +228,7 @@ KEYS: dict[str, dict[str, str]] = {
         "air_load": "What mms holds of the air: included (default; that of a baffle, both sides), free_air, or none.",
         "voice_coil_temperature": "At which the driver is computed, -40 to 300 degC; default 20 degC, as re is stated.",
         "winding": "copper (default) or aluminium: how re rises with temperature.",
+        "mounting": "Its hole, flange, depth and what it takes of the air, for the cabinet sheet.",
     },
     "MadeOf": {"parallel": "Values in parallel.", "series": "Values in series."},
     "PartFields": {
@@ -251,12 +276,35 @@ KEYS: dict[str, dict[str, str]] = {
         "baffle": "Outside dimensions.",
         "cutouts": "Hookup name -> centre on a face.",
         "chambers": "What the drivers work into.",
+        "boards": "What it is made of; default 18 mm.",
     },
     "Baffle": {
         "width": "Seen from the front.",
         "height": "Standing.",
         "depth": "From front to back.",
         "edge_radius": "Rounding of the front's edges; default 0 mm.",
+    },
+    "Boards": {
+        "thickness": "Of all boards; default 18 mm.",
+        "front": "Thickness of the front; default that of all.",
+        "rear": "Thickness of the rear; default that of all.",
+        "braces": "Pieces that stiffen the cabinet: a list of {length, width, thickness, count}.",
+        "dividers": "Boards between chambers, in the same way; default one across for each further chamber.",
+        "crossover": "Space that the board with the crossover takes inside; default 0.3 L.",
+        "density": "Of the wood; default 700 kg/m3.",
+    },
+    "Piece": {
+        "length": "Of one.",
+        "width": "Of one.",
+        "thickness": "Default that of the boards.",
+        "count": _COUNT,
+    },
+    "Mounting": {
+        "displaces": "What it takes of the air inside; default 0.3 times its effective diameter cubed, tweeter 0.1 L.",
+        "cutout_diameter": "Of the hole; default to be measured.",
+        "flange_diameter": "Of what lies on the board, for the rebate; default to be measured.",
+        "flange_thickness": "How deep a rebate makes it flush.",
+        "depth": "From the underside of its flange to its back.",
     },
     "PlacedCutout": {
         "face": "front (default), rear, left, right, top, bottom.",
@@ -300,6 +348,7 @@ KEYS: dict[str, dict[str, str]] = {
         "rms": "Mechanical resistance of one.",
         "linear_excursion": "One-way peak.",
         "damage_excursion": "One-way peak at which damage begins.",
+        "displaces": "What one takes of the air inside; default 0.15 times its effective diameter cubed.",
         "count": _COUNT,
         "cutout": _CUTOUT,
     },

@@ -47,6 +47,8 @@ from system.choice import (
     Window,
 )
 from system.findings import Finding, KitError, Severity
+from system.outline import LayoutSpec
+from system.wood import Mounting
 
 __all__ = [  # of a cabinet and of what may be chosen, told from here too
     "Baffle",
@@ -85,6 +87,7 @@ State = Literal["fit", "link", "omit"]
 Role = Literal["woofer", "midrange", "tweeter"]
 AirLoad = Literal["included", "free_air", "none"]
 Winding = Literal["copper", "aluminium"]
+Outputs = Literal["ground_referenced", "bridged", "unknown"]  # whether an amplifier's minus terminal is its ground
 ROOM_TEMPERATURE = 293.15  # K, 20 degC: re is that of a coil this warm
 
 
@@ -95,8 +98,8 @@ class AirSpec:
     density: float  # kg/m3
     speed_of_sound: float  # m/s
     viscosity: float  # Pa.s
-    prandtl: float
-    heat_ratio: float
+    prandtl: float  # a number
+    heat_ratio: float  # a number
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,10 +108,11 @@ class Amplifier:
 
     power: float
     load: float
-    lowest_load: float | None = None
+    lowest_load: float | None = None  # ohm
     output_resistance: float = 0.0  # ohm
     cable: float = 0.0  # ohm, both conductors together
     current_limit: float | None = None  # A, peak
+    outputs: Outputs = "unknown"
 
     @property
     def rated_volts(self) -> float:
@@ -134,7 +138,7 @@ class Programme:
     """The signal's long-term spectrum and its crest factor (a plain ratio of peak to rms, at the amplifier's input)."""
 
     spectrum: Literal["sine", "pink", "iec", "bass_heavy", "table"] = "iec"
-    crest_factor: float = 10 ** (12 / 20)
+    crest_factor: float = 10 ** (12 / 20)  # a ratio
     lowest: float = 20.0  # Hz
     table: Table | None = None  # third-octave band levels in dB, for spectrum "table"
 
@@ -216,10 +220,10 @@ class ThermalSpec:
     `highest` (K) is the temperature that the coil stands; `assumed` names what of the five was not given.
     """
 
-    coil_resistance: float
-    coil_time: float
-    magnet_resistance: float
-    magnet_time: float
+    coil_resistance: float  # K/W
+    coil_time: float  # s
+    magnet_resistance: float  # K/W
+    magnet_time: float  # s
     highest: float
     assumed: tuple[str, ...] = ()
 
@@ -254,6 +258,7 @@ class DriverData:
     large_signal: LargeSignalSpec | None = None  # only with small_signal
     thermal: ThermalSpec | None = None
     spread: DriverSpread = field(default_factory=DriverSpread)
+    mounting: Mounting | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,13 +266,13 @@ class Part:
     """A resistor (ohm), capacitor (F) or coil (H) with its losses and ratings; zero or None where not given."""
 
     kind: PartKind
-    value: float
+    value: float  # ohm, F or H
     resistance: float = 0.0  # capacitor: series_resistance; coil: dc_resistance; ohm, of the whole group
     dissipation_factor: float | None = None  # capacitor, at `dissipation_at`
     dissipation_at: float | None = None  # Hz
     leakage_resistance: float | None = None  # capacitor, ohm
     tolerance: float | None = None  # a ratio, 0.1 for 10 %
-    made_of: tuple[float, ...] = ()
+    made_of: tuple[float, ...] = ()  # ohm, F or H
     made_of_how: Literal["parallel", "series"] = "parallel"
     type: str | None = None
     core: Literal["air", "iron"] | None = None
@@ -317,10 +322,10 @@ class Panel:
     """A rigid panel near the cabinet, as `enclosures.panels.Panel`: lengths in m; None is as the cabinet has it."""
 
     side: Literal["left", "right", "below", "above", "behind"]
-    distance: float = 0.0
-    front: float = 0.0
-    width: float | None = None
-    height: float | None = None
+    distance: float = 0.0  # m
+    front: float = 0.0  # m
+    width: float | None = None  # m
+    height: float | None = None  # m
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,11 +336,11 @@ class Placement:
     """
 
     kind: Literal["in_wall", "free_standing", "near_planes"]
-    wall_behind: float | None = None
-    wall_left: float | None = None
-    wall_right: float | None = None
-    below: float | None = None
-    above: float | None = None
+    wall_behind: float | None = None  # m
+    wall_left: float | None = None  # m
+    wall_right: float | None = None  # m
+    below: float | None = None  # m
+    above: float | None = None  # m
     tilt: float = 0.0
     lean: float = 0.0
     surfaces: Mapping[str, Surface] = field(default_factory=dict)
@@ -348,8 +353,8 @@ class Listening:
 
     distance: float = 1.0
     axis: str | None = None
-    angle_horizontal: float = 0.0
-    angle_vertical: float = 0.0
+    angle_horizontal: float = 0.0  # rad, to the right
+    angle_vertical: float = 0.0  # rad, up
 
 
 @dataclass(frozen=True, slots=True)
@@ -362,8 +367,8 @@ class Seats:
 class AssemblySpec:
     """How the board is put together (K): the air about its parts, and what the hot-melt glue on it bears."""
 
-    ambient: float = 298.15
-    hot_melt_bears: float = 343.15
+    ambient: float = 298.15  # K
+    hot_melt_bears: float = 343.15  # K
 
 
 @dataclass(frozen=True, slots=True)
@@ -403,6 +408,7 @@ class Kit:
     spread: SpreadSpec = field(default_factory=SpreadSpec)
     revalue: RevalueSpec = field(default_factory=RevalueSpec)
     step_set_by: str | None = None  # the place whose part balances low against high; some variant fits it
+    layout: LayoutSpec | None = None  # the board to scale
 
     def locate(self, path: str) -> tuple[int, int]:
         """Line and column (from 1) of a dotted path in the file, or of its nearest parent, else of its beginning."""

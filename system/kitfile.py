@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaMode, JsonSchemaValue
 from pydantic_core import CoreSchema
 
-from system import cabinetmodel, choicemodel
+from system import cabinetmodel, choicemodel, layoutmodel, woodmodel
 from system import kitmodel as edge
 from system.context import Context
 from system.document import DocumentError, MapAt, Report, TextAt, parse, read_text
@@ -131,5 +131,5 @@ def _described(value: dict[str, Any], text: str) -> dict[str, Any]:
 
 
 def _models() -> list[type[Model]]:
-    names = {**vars(cabinetmodel), **vars(choicemodel), **vars(edge)}
+    names = {**vars(cabinetmodel), **vars(choicemodel), **vars(layoutmodel), **vars(woodmodel), **vars(edge)}
     return [value for value in names.values() if isinstance(value, type) and issubclass(value, Model)]

@@ -4,8 +4,6 @@ These are the edge: what they hold is checked for form only. `system.resolve` ma
 and `kit_schema` the JSON Schema that a YAML editor checks against.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema
@@ -40,6 +38,8 @@ from system.fields import (
     Voltage,
     Volume,
 )
+from system.layoutmodel import Layout
+from system.woodmodel import Mounting
 
 
 class Air(Model):
@@ -61,6 +61,7 @@ class Amplifier(Model):
     output_resistance: Resistance | None = None
     cable: Resistance | None = None
     current_limit: Current | None = None
+    outputs: Literal["ground_referenced", "bridged", "unknown"] | None = None
 
 
 class Programme(Model):
@@ -247,6 +248,7 @@ class Driver(Model):
     air_load: Literal["included", "free_air", "none"] = "included"
     voice_coil_temperature: Annotated[float, Quantity("temperature", low="-40 degC", high="300 degC")] | None = None
     winding: Literal["copper", "aluminium"] = "copper"
+    mounting: Mounting | None = None
 
 
 class MadeOf(Model):
@@ -445,6 +447,7 @@ class KitFile(Model):
     drivers: Entry[Annotated[dict[Name, Entry[Driver]], Field(min_length=1)]] = None
     crossover: Entry[Crossover] = None
     assembly: Entry[Assembly] = None
+    layout: Entry[Layout] = None
     cabinets: Entry[Annotated[dict[Name, Entry[Cabinet]], Field(min_length=1)]] = None
     variants: Entry[Annotated[dict[Name, Entry[Variant]], Field(min_length=1)]] = None
     revalue: Entry[Revalue] = None

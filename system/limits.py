@@ -128,7 +128,7 @@ class Limits:
 
     variant: Variant
     frequency: Floats
-    distance: float
+    distance: float  # m
     limits: tuple[Limit, ...]
     envelope: Envelope
     ceiling: Ceiling

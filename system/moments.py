@@ -21,10 +21,10 @@ CONES = 8000.0  # Hz, samples a second that hold all that a cone of a woofer doe
 class Moments:
     """Of one driver: its largest excursion and its rms (m), and the shares of time beyond its limits, None without."""
 
-    peak: float
+    peak: float  # m, one-way
     rms: float
-    beyond_linear: float | None
-    beyond_damage: float | None
+    beyond_linear: float | None  # 0 to 1
+    beyond_damage: float | None  # 0 to 1
 
     @property
     def crest(self) -> float | None:

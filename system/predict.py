@@ -79,7 +79,7 @@ class DriverPrediction:
     volts: Complexes
     current: Complexes
     excursion: Floats | None
-    pressure: Complexes
+    pressure: Complexes  # (F,) Pa rms, at the listening point
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +114,7 @@ class PartPrediction:
 
     volts: Complexes
     current: Complexes
-    watts: Floats
+    watts: Floats  # (F,) W
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +139,7 @@ class Prediction:
     """
 
     variant: Variant
-    frequency: Floats
+    frequency: Floats  # (F,) Hz, rising
     volts: float
     distance: float
     pressure: Complexes

@@ -83,10 +83,10 @@ class Verdict:
     costs_in_wall: bool  # -3 dB points and ripple are those in a wall, since a dip hides the bass as placed
     other_means: tuple[Means, ...]
     breaks: tuple[Means, ...]
-    linear_limit: float | None
-    damage_limit: float | None
+    linear_limit: float | None  # m
+    damage_limit: float | None  # m
     sine_volts: float
-    programme_volts: float | None
+    programme_volts: float | None  # V rms; None where a sine is the signal
     frequency: Floats
     curves: Mapping[str, Floats]
     forms: tuple[Form, ...] = ()  # only where it was looked at closely, as `confidence`

@@ -65,8 +65,8 @@ class Sum:
     `uneven` is the rms deviation (dB) from the mean level over `LEVEL_BAND`, evenly in log frequency.
     """
 
-    minus_3: float | None
-    lowest_impedance: float | None
+    minus_3: float | None  # Hz
+    lowest_impedance: float | None  # ohm
     uneven: float
 
 

@@ -9,6 +9,7 @@ from system.resolve_board import Board, resolve_board
 from system.resolve_cabinets import resolve_cabinet
 from system.resolve_choice import resolve_meter, resolve_revalue, resolve_spread, resolve_step, resolve_window
 from system.resolve_drivers import resolve_driver
+from system.resolve_layout import resolve_layout
 from system.resolve_settings import resolve_air, resolve_amplifier, resolve_assembly, resolve_programme, resolve_stock
 from system.resolve_variants import Surroundings, resolve_variant
 
@@ -43,6 +44,7 @@ def resolve(file: edge.KitFile, context: Context) -> Kit | None:
     assembly = resolve_assembly(file.assembly, any(warm), context)
     revalue = resolve_revalue(file.revalue, board, variants, context)
     step_set_by = resolve_step(file.crossover, board, variants, context)
+    layout = resolve_layout(file.layout, board, variants, context)
     if report.faulty:
         return None
     _note_unused(file, context)
@@ -74,6 +76,7 @@ def resolve(file: edge.KitFile, context: Context) -> Kit | None:
         spread=spread,
         revalue=revalue,
         step_set_by=step_set_by,
+        layout=layout,
     )
 
 

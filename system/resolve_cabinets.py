@@ -26,6 +26,7 @@ from system.resolve_fills import fill
 from system.resolve_lines import line
 from system.resolve_places import Places, alone, mm
 from system.resolve_ports import check_inside, port
+from system.resolve_wood import resolve_boards
 
 # Q values taken where a chamber says nothing, at its own resonance.
 # Sealed: our own cautious figures for a well-built box. Vented: 7 stands for all losses together (Small, J. Audio Eng.
@@ -40,7 +41,7 @@ Hookups = Mapping[str, DriverData | None]  # None: the driver is at fault
 def resolve_cabinet(name: str, cabinet: edge.Cabinet, hookups: Hookups | None, context: Context) -> Cabinet | None:
     """The cabinet with every chamber that is sound. `hookups` None: their names are not known, so none are checked."""
     path = ("cabinets", name)
-    baffle = Baffle(**cabinet.baffle.model_dump()) if cabinet.baffle else None
+    baffle = Baffle(**cabinet.baffle.given()) if cabinet.baffle else None
     unknown_baffle = cabinet.baffle is None and context.has((*path, "baffle"))
     if baffle and (2 * baffle.edge_radius > min(baffle.width, baffle.height) or baffle.edge_radius >= baffle.depth):
         at = (*path, "baffle", "edge_radius")
@@ -71,7 +72,8 @@ def resolve_cabinet(name: str, cabinet: edge.Cabinet, hookups: Hookups | None, c
             made = KINDS[type(chamber)](chamber, here, places, context)
             if made is not None:
                 chambers.append(made)
-    return Cabinet(name, baffle, places.drivers, tuple(chambers))
+    boards = resolve_boards(cabinet.boards, baffle, path, context)
+    return Cabinet(name, baffle, places.drivers, tuple(chambers), boards)
 
 
 def _check_drivers(
@@ -220,6 +222,7 @@ def _radiator(given: edge.Radiator, path: Path_, places: Places, context: Contex
         cutout,
         given.linear_excursion,
         given.damage_excursion,
+        given.displaces,
     )
 
 

@@ -20,7 +20,8 @@ def resolve_meter(model: edge.Meter | None, context: Context) -> Meter | None:
     """The meter as given or assumed; None where it is at fault."""
     if model is None:
         return None if context.has(("meter",)) else Meter()
-    return Meter(**model.model_dump(exclude_none=True))
+    given = model.given()
+    return Meter(**given, assumed=tuple(key for key in Meter().assumed if key not in given))
 
 
 def resolve_window(model: edge.Window | None, meter: Meter | None, context: Context) -> Window | None:
@@ -28,7 +29,7 @@ def resolve_window(model: edge.Window | None, meter: Meter | None, context: Cont
     path = ("window",)
     if model is None and context.has(path):
         return None
-    given = model.model_dump(exclude_none=True) if model else {}
+    given = model.given() if model else {}
     window = Window(**given)
     sound = _rises(path, window.lowest, window.highest, context)
     if meter is None:
@@ -58,7 +59,7 @@ def resolve_spread(model: edge.Spread | None, context: Context) -> SpreadSpec | 
     """How copies are drawn; None where that is at fault."""
     if model is None:
         return None if context.has(("spread",)) else SpreadSpec()
-    return SpreadSpec(**model.model_dump(exclude_none=True))
+    return SpreadSpec(**model.given())
 
 
 def resolve_driver_spread(
@@ -68,7 +69,7 @@ def resolve_driver_spread(
 
     Those keys are an error where they are given, and no assumption where they are not.
     """
-    given = model.model_dump(exclude_none=True) if model else {}
+    given = model.given() if model else {}
     name = path[-1]
     for key, why in inapplicable.items():
         if key in given:
@@ -85,7 +86,7 @@ def resolve_revalue(
     path = ("revalue",)
     if model is None:
         return None if context.has(path) else RevalueSpec()
-    given = model.model_dump(exclude_none=True, exclude={"move", "target"})
+    given = model.given("move", "target")
     bare = RevalueSpec(**given)
     sound = _rises(path, bare.lowest, bare.highest, context)
     target = _target(model.target, (bare.lowest, bare.highest) if sound else None, context)

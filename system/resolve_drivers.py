@@ -31,6 +31,7 @@ from system.kit import (
 from system.resolve_choice import resolve_driver_spread
 from system.resolve_curves import resolve_large_signal
 from system.resolve_heat import resolve_thermal
+from system.resolve_wood import resolve_mounting
 from system.tables import IMPEDANCE, RESPONSE, read_table
 
 PARAMETERS = ("re", "fs", "qms", "qes", "qts", "vas", "sd", "mms", "cms", "rms", "bl")
@@ -76,6 +77,7 @@ def resolve_driver(name: str, driver: edge.Driver, context: Context) -> DriverDa
     if driver.origin is None:
         context.assumed(path, f"{name} has no origin", "its figures are taken as published, those of a data sheet")
     spread = resolve_driver_spread(driver.spread, _without_spread(driver, small, sound, path, context), path, context)
+    mounting = resolve_mounting(driver.mounting, path, context)
     if _errors(context) > found_before:
         return None
     return DriverData(
@@ -98,6 +100,7 @@ def resolve_driver(name: str, driver: edge.Driver, context: Context) -> DriverDa
         large_signal=large_signal,
         thermal=thermal,
         spread=spread,
+        mounting=mounting,
     )
 
 
@@ -265,7 +268,7 @@ def _words(one: Disagreement, name: str, aired: str) -> str:
 def _coil(coil: edge.VoiceCoil | None) -> Coil | None:
     if coil is None:
         return None
-    parameters = {key: float(value) for key, value in coil.model_dump(exclude={"model", "at"}).items()}
+    parameters = {key: float(value) for key, value in coil.given("model", "at").items()}
     return Coil(coil.model, parameters)
 
 

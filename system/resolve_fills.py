@@ -45,4 +45,4 @@ def fill(model: edge.Fill | None, volume: float, path: Path_, context: Context, 
         report.error("fill_too_dense", here, found, f"more than {DENSEST:g} kg/m3 is no filling")
         return None
     spread = model.spread or MATERIALS[model.material].spread
-    return FillSpec(flow_resistivity(model.material, density), model.model, density, share, spread)
+    return FillSpec(flow_resistivity(model.material, density), model.model, density, share, spread, model.material)

@@ -68,7 +68,8 @@ def _straight(section: edge.Section, path: Path_, context: Context) -> SectionSp
     spec = fill(section.fill, section.length * mean, path, context, share) if share else None
     if section.fill is not None and spec is None:
         return None
-    return SectionSpec(section.length, shape.area, end_area, taper, spec, shape.ratio)
+    sides = None if section.width is None else shape.sides
+    return SectionSpec(section.length, shape.area, end_area, taper, spec, shape.ratio, sides=sides)
 
 
 def _curved(section: edge.Bend, path: Path_, context: Context) -> SectionSpec | None:
@@ -82,7 +83,8 @@ def _curved(section: edge.Bend, path: Path_, context: Context) -> SectionSpec | 
     if section.fill is not None and spec is None:
         return None
     bend = BendSpec(section.bend, section.inner_radius, section.depth)
-    return SectionSpec(length, shape.area, shape.area, "area_linear", spec, shape.ratio, bend)
+    sides = (section.width, section.depth)
+    return SectionSpec(length, shape.area, shape.area, "area_linear", spec, shape.ratio, bend, sides)
 
 
 # One line for each kind of section of the kit file.

@@ -136,8 +136,8 @@ class Places:
 
 def standing_as_given(given: kitmodel.Distances, path: Path_, context: Context) -> Placement | None:
     """Where a cabinet stands by the mapping at `path`; None where that is at fault, and reported."""
-    values = given.model_dump(exclude_none=True, exclude={"surfaces", "panels"})
-    surfaces = given.surfaces.model_dump(exclude_none=True) if given.surfaces else {}
+    values = given.given("surfaces", "panels")
+    surfaces = given.surfaces.given() if given.surfaces else {}
     if not (values or surfaces or given.panels):
         context.report.error("empty", path, f"{label(path)} is empty", "give a distance, or a word")
         return None
@@ -168,7 +168,7 @@ def _panels(given: kitmodel.Panel, path: Path_, context: Context) -> list[Panel]
         return []
     side = given.side or sides[0]
     takes = ("front",) if whole else _MEASURES[side]
-    measures = given.model_dump(exclude_none=True, exclude={"kind", "side", "distance"})
+    measures = given.given("kind", "side", "distance")
     sound = True
     where = "an opening" if whole else f"{a_kind(given.kind)} {side}"
     for key in measures:

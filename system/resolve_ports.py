@@ -78,7 +78,10 @@ def port(
     if shape is None:
         return None
     limit = usual_speed(context) if model.speed_limit is None else model.speed_limit
-    return PortSpec(shape.area, length, model.count, *ends, cutout, shape.ratio, model.clearance, limit)
+    sides = None if model.width is None else shape.sides
+    return PortSpec(
+        shape.area, length, model.count, *ends, cutout, shape.ratio, model.clearance, limit, model.wall, sides
+    )
 
 
 def check_inside(spec: PortSpec, length: float, path: Path_, places: Places, context: Context) -> None:

@@ -67,7 +67,7 @@ def resolve_amplifier(amplifier: edge.Amplifier | None, context: Context) -> Amp
     assumed = [key for key in ("output_resistance", "cable") if getattr(amplifier, key) is None]
     if assumed:
         context.assumed(("amplifier",), f"amplifier says nothing of {listed(assumed)}", "0 ohm assumed")
-    return Amplifier(**{key: value for key, value in amplifier.model_dump().items() if value is not None})
+    return Amplifier(**amplifier.given())
 
 
 def resolve_programme(programme: edge.Programme | None, context: Context) -> Programme | None:
@@ -114,7 +114,7 @@ def resolve_assembly(assembly: edge.Assembly | None, matters: bool, context: Con
     path = ("assembly",)
     if assembly is None and context.has(path):
         return None
-    given = assembly.model_dump(exclude_none=True) if assembly else {}
+    given = assembly.given() if assembly else {}
     assumed = [words for key, words in _ASSEMBLY.items() if key not in given]
     if assumed and matters:
         found = "assembly is given in part" if given else "assembly is not given"

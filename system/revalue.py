@@ -50,8 +50,8 @@ class Front:
 
     spec: RevalueSpec
     moving: tuple[str, ...]
-    frequency: tuple[float, ...]
-    target: tuple[float, ...]
+    frequency: tuple[float, ...]  # (F,) Hz
+    target: tuple[float, ...]  # (F,) dB, its level being free
     fixed: int  # values that differ in places that do not move
     given: Row
     rows: tuple[Row, ...]

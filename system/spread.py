@@ -59,15 +59,15 @@ STEP = 1e-4  # of a driver's figure, in the derivative of the acoustics
 class Band:
     """A curve over frequency: that of the kit itself, and by the names of `QUANTILES` those of all copies, (F,)."""
 
-    nominal: Floats
-    quantiles: Mapping[str, Floats]
+    nominal: Floats  # (F,) dB or ohm
+    quantiles: Mapping[str, Floats]  # (F,) dB or ohm
 
 
 @dataclass(frozen=True, slots=True)
 class Edge:
     """Where (Hz) most copies are not alike any more, and how many of them there (a share)."""
 
-    frequency: float
+    frequency: float  # Hz
     share: float
 
 
@@ -106,8 +106,8 @@ class Influence:
     anywhere_hz: float
     impedance: float
     impedance_hz: float
-    share_of_variance: float
-    shares: Floats
+    share_of_variance: float  # 0 to 1
+    shares: Floats  # (F,) 0 to 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,7 +123,7 @@ class Spread:
     """
 
     variant: Variant
-    frequency: Floats
+    frequency: Floats  # (F,) Hz
     level: Band
     difference: Band
     impedance: Band

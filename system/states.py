@@ -73,13 +73,13 @@ class Figures:
     """
 
     value: float | None
-    made_of: tuple[float, ...]
+    made_of: tuple[float, ...]  # F
     peak_excursion: float
     peak_excursion_hz: float
-    programme_excursion: float | None
-    minus_3: float | None
-    ripple: float | None
-    lowest_impedance: float
+    programme_excursion: float | None  # m; None where a sine is the signal
+    minus_3: float | None  # Hz
+    ripple: float | None  # dB
+    lowest_impedance: float  # ohm
     part_volts_peak: float
     part_current: float
     margins: Margins

@@ -113,13 +113,13 @@ class Step:
 
     low: tuple[float, float]
     high: tuple[float, float]
-    gain_low: float
-    gain_high: float
-    correction: float
-    asked: float
-    scatter: float
+    gain_low: float  # dB
+    gain_high: float  # dB
+    correction: float  # dB
+    asked: float  # dB
+    scatter: float  # dB
     points: int
-    frequency: Floats
+    frequency: Floats  # (F,) Hz
     placed: Floats
     board: Floats
     place: Place | None = None

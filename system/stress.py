@@ -33,10 +33,10 @@ class Load:
     """What a part bears: rms `volts` and `current`, the peak of each, the heat in it in W."""
 
     volts: float
-    volts_peak: float
+    volts_peak: float  # V
     current: float
-    current_peak: float
-    watts: float
+    current_peak: float  # A
+    watts: float  # W
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class Places:
 
     volts: float | None
     current: float | None
-    watts: float | None
+    watts: float | None  # Hz
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +96,8 @@ class Stress:
     """Every fitted part of a variant, at these volts rms."""
 
     variant: Variant
-    sine_volts: float
-    programme_volts: float | None
+    sine_volts: float  # V rms
+    programme_volts: float | None  # V rms; None where a sine is the signal
     parts: Mapping[str, PartStress]
 
     @property

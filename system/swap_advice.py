@@ -44,7 +44,7 @@ class Pair:
     """Two parts from stock that make `value`, off the kit's by `error` (a ratio); what the variant then differs by."""
 
     value: float
-    members: tuple[float, float]
+    members: tuple[float, float]  # ohm, F or H
     connection: str
     error: float
     change: Change

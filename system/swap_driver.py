@@ -60,8 +60,8 @@ class Moves:
     """A cone and its own limits (m), None where its data have none."""
 
     excursion: Excursion
-    linear: float | None
-    damage: float | None
+    linear: float | None  # m
+    damage: float | None  # m
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ class Pad:
     """
 
     parts: tuple[str, str]
-    exact: tuple[float, float]
+    exact: tuple[float, float]  # ohm
     chosen: tuple[float, float]
     change: Change
 

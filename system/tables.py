@@ -14,7 +14,7 @@ from pathlib import Path
 from system.document import DocumentError, Mark, read_text
 from system.kit import Table
 
-_COMMENTS = ("#", ";", "*", "//")
+COMMENTS = ("#", ";", "*", "//")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 _LOWEST, _HIGHEST = 0.001, 1e6  # Hz
@@ -42,6 +42,7 @@ class TableKind:
     rows: int
     peak: float = -math.inf
     phase: bool = True
+    rising: bool = True  # whether frequencies must rise from row to row
 
     @property
     def columns(self) -> str:
@@ -62,16 +63,19 @@ def read_table(path: Path, shown: str, kind: TableKind) -> Table:
 
 def parse_table(text: str, shown: str, kind: TableKind) -> Table:
     """As `read_table`, from the text itself."""
-    reader = _Reader(shown, kind)
+    reader = Reader(shown, kind)
     last = 1
     for last, line in enumerate(text.splitlines(), 1):
-        if line.strip() and not line.lstrip().startswith(_COMMENTS):
+        if line.strip() and not line.lstrip().startswith(COMMENTS):
             reader.take(last, cells(line))
     return reader.table(last)
 
 
-def cells(line: str) -> list[Cell]:
-    """The cells of a line with their columns; what separates them is the first of ; , tab that is there, or spaces."""
+def cells(line: str, keep_empty: bool = False) -> list[Cell]:
+    """The cells of a line with their columns; what separates them is the first of ; , tab that is there, or spaces.
+
+    Of cells with nothing in them none is told, or with `keep_empty` all but those at the end.
+    """
     line = re.split(r"#|//", line, maxsplit=1)[0].rstrip()
     spaced = [(match.start() + 1, match.group()) for match in re.finditer(r"\S+", line)]
     if len(spaced) > 1 and all(_DECIMAL_COMMA.fullmatch(word) or _NUMBER.fullmatch(word) for _, word in spaced):
@@ -79,12 +83,17 @@ def cells(line: str) -> list[Cell]:
     mark = next((mark for mark in (";", ",", "\t") if mark in line), "")
     if not mark:
         return spaced
-    pieces = ((match.start() + 1, match.group()) for match in re.finditer(rf"[^{mark}]+", line))
-    return [(start + len(piece) - len(piece.lstrip()), piece.strip()) for start, piece in pieces if piece.strip()]
+    pieces = ((match.start() + 1, match.group()) for match in re.finditer(rf"(?:^|(?<={mark}))[^{mark}]*", line))
+    found = [(start + len(piece) - len(piece.lstrip()), piece.strip()) for start, piece in pieces]
+    while found and not found[-1][1]:
+        found.pop()
+    return [cell for cell in found if cell[1] or keep_empty]
 
 
 @dataclass(slots=True)
-class _Reader:
+class Reader:
+    """Takes rows one by one and makes a table of them, or says what is wrong with them."""
+
     shown: str
     kind: TableKind
     rows: list[tuple[float, ...]] = field(default_factory=list)
@@ -130,7 +139,7 @@ class _Reader:
         if not _LOWEST <= frequency <= _HIGHEST:
             allowed = "a frequency lies from 0.001 Hz to 1 MHz"
             self.wrong("table_frequency", line, row[0][0], f"the frequency is {row[0][1]}", allowed)
-        elif self.rows and frequency <= self.rows[-1][0]:
+        elif kind.rising and self.rows and frequency <= self.rows[-1][0]:
             order = "comes twice" if frequency == self.rows[-1][0] else f"comes after {self.rows[-1][0]:g}"
             self.wrong(
                 "table_order", line, row[0][0], f"{row[0][1]} Hz {order}", "frequencies must rise from row to row"

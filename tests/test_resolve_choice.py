@@ -73,7 +73,7 @@ def test_no_kit_gets_a_finding_for_leaving_it_out() -> None:
 def test_the_full_kit() -> None:
     kit = load_kit(FULL)
     assert kit.window == Window(level=0.8, lowest=150.0, highest=12e3, impedance=0.25)
-    assert kit.meter == Meter(impedance=0.05, level=0.2)
+    assert kit.meter == Meter(0.05, 0.2, resistance_error=0.005, leads=0.05, assumed=())
     assert kit.spread == SpreadSpec(2000, "normal", 0.8, 0.08)
     assert kit.drivers["woofer"].spread == DriverSpread(0.12, 0.08, 0.03, linear_excursion=0.0, assumed=())
     assert kit.drivers["tweeter"].spread == DriverSpread(re=0.05, level=0.7, assumed=())
