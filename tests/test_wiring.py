@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from system.examples import scenarios
 from system.kit import Hookup, Kit, Part, Place, Variant
 from system.kitfile import load_kit
-from system.wiring import INPUT, joints, polarities
+from system.workshop.wiring import INPUT, joints, polarities
 
 EXAMPLE = load_kit(Path(scenarios()) / "marshlight" / "kit.yaml", ())
 
