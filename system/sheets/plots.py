@@ -88,15 +88,15 @@ class Graph:
     across: str = "frequency"  # a key of ACROSS
 
 
-def save(graphs: Sequence[Graph], path: Path, force: bool = False) -> None:
-    """Draw the graphs below each other and write them as svg, png or pdf by the file's ending. Raises KitError."""
+def save(graphs: Sequence[Graph] | Figure, path: Path, force: bool = False) -> None:
+    """Write a figure, or graphs drawn below each other, as svg, png or pdf by the file's ending. Raises KitError."""
     kind = PICTURES.get(path.suffix.lower())
     if kind is None:
         raise usage_error(f"-o {path}", f"a picture ends in {', '.join(PICTURES)}")
     with mpl.rc_context(
         {"svg.hashsalt": "kitwright", "svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 9}
     ):
-        figure = draw(graphs)
+        figure = graphs if isinstance(graphs, Figure) else draw(graphs)
         picture = io.BytesIO()
         stamp = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}[kind]
         figure.savefig(picture, format=kind, dpi=110, metadata=stamp, facecolor="white")
@@ -375,6 +375,27 @@ class _FromZero(_Scale):
         axes.yaxis.set_major_locator(MaxNLocator(7))
 
 
+class _AboutZero(_Scale):
+    """As far down as up; `least` at least, in steps of `step` where one is given."""
+
+    fills_page = True
+
+    def __init__(self, unit: str, least: float, step: float | None = None) -> None:
+        self.unit = unit
+        self.least = least
+        self.step = step
+
+    def range(self, graph: Graph) -> tuple[float, float]:
+        reach = max(self.least, *(1.08 * float(np.nanmax(np.abs(line.values))) for line in graph.lines))
+        return -reach, reach
+
+    def height(self, graph: Graph) -> float:
+        return DECADE * 0.9
+
+    def ticks(self, axes: Axes, low: float, high: float) -> None:
+        axes.yaxis.set_major_locator(MultipleLocator(self.step) if self.step else MaxNLocator(7))
+
+
 SCALES: Mapping[str, _Scale] = {
     "level": _Level(50.0),
     "level_near": _Level(30.0),
@@ -387,5 +408,7 @@ SCALES: Mapping[str, _Scale] = {
     "temperature": _FromZero("degC", np.inf),
     "percent": _FromZero("%"),
     "difference": _FromZero("dB"),
+    "phase": _AboutZero("deg", 50.0, 30.0),
+    "percent_off": _AboutZero("%", 1.0),
     "below_largest": _BelowLargest(),
 }

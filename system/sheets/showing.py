@@ -26,14 +26,14 @@ def say_data(text: str) -> None:
     sys.stdout.flush()
 
 
-def is_picture(output: Path | None) -> bool:
-    """Whether -o asks for a picture rather than for text. Raises KitError for a file that is neither."""
+def is_picture(output: Path | None, pictures: Iterable[str] = PICTURES) -> bool:
+    """Whether -o asks for a picture or page rather than for text. Raises KitError for a file that is neither."""
     if output is None or output.suffix.lower() in TEXTS:
         return False
-    if output.suffix.lower() in PICTURES:
+    if output.suffix.lower() in pictures:
         return True
     raise usage_error(
-        f"-o {output}", f"a picture ends in {', '.join(PICTURES)}, a text in {', '.join(filter(None, TEXTS))}"
+        f"-o {output}", f"a picture ends in {', '.join(pictures)}, a text in {', '.join(filter(None, TEXTS))}"
     )
 
 
@@ -48,9 +48,11 @@ class Showing:
     drawn: bool  # -o asks for a picture
 
     @classmethod
-    def of(cls, kit: Path, output: Path | None, as_json: bool, force: bool) -> Showing:
-        """Raises KitError for an -o that is neither a picture nor a text."""
-        return cls(kit, output, as_json, force, is_picture(output))
+    def of(
+        cls, kit: Path, output: Path | None, as_json: bool, force: bool, pictures: Iterable[str] = PICTURES
+    ) -> Showing:
+        """Raises KitError for an -o that is neither a picture (by its ending) nor a text."""
+        return cls(kit, output, as_json, force, is_picture(output, pictures))
 
     def show(
         self,
@@ -61,12 +63,16 @@ class Showing:
     ) -> None:
         """Each of the last three is called only if it is asked for, `picture` with the module that draws.
 
-        `text` is None where another file says it all.
+        `picture` gives graphs, a figure, or the bytes of the file. `text` is None where another file says it all.
         """
         if self.drawn and self.output is not None:
             from system.sheets import graphs, plots
 
-            plots.save(picture(graphs), self.output, self.force)
+            drawn = picture(graphs)
+            if isinstance(drawn, bytes):
+                write_file(self.output, drawn, self.force)
+            else:
+                plots.save(drawn, self.output, self.force)
         if self.as_json:
             self._deliver(document())
             return

@@ -22,12 +22,15 @@ from matplotlib.textpath import text_to_path
 
 from system.sheets.pages.blocks import (
     BLANK,
+    TICK,
     Beside,
     Block,
+    Chart,
     Drawing,
     Fields,
     Grid,
     Heading,
+    Listing,
     Paper,
     Points,
     Sheet,
@@ -42,9 +45,10 @@ TALLEST = 230 * MM  # of what stands beside each other; more than a page holds g
 SIZES = (9.0, 8.5, 8.0, 7.5, 7.0)  # of the running text
 LEADING = 1.3  # lines over their size
 GAP = 9.0  # between columns
-BOX = (15 * MM, 4.2 * MM)  # to write into
+BOXES = {BLANK: (15 * MM, 4.2 * MM), TICK: (2.6 * MM, 2.6 * MM)}
 INK, FAINT = "black", "#9a9a9a"
-FAMILY = "DejaVu Sans"
+FAMILY, MONO = "DejaVu Sans", "DejaVu Sans Mono"
+MONO_WIDTH = 0.603  # of each character of the second, over its size
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,7 @@ class Style:
     size: float
     weight: str = "normal"
     slant: Literal["normal", "italic"] = "normal"
+    family: str = FAMILY
 
     def width(self, text: str) -> float:
         return _width(text, self)
@@ -59,7 +64,7 @@ class Style:
 
 @cache
 def _width(text: str, style: Style) -> float:
-    font = FontProperties(family=FAMILY, size=style.size, weight=style.weight, style=style.slant)
+    font = FontProperties(family=style.family, size=style.size, weight=style.weight, style=style.slant)
     return float(text_to_path.get_text_width_height_descent(text, font, False)[0])
 
 
@@ -75,7 +80,7 @@ class Page:
         """With its baseline at y."""
         self.figure.text(
             x / self.width, 1 - y / self.height, text, fontsize=style.size, fontweight=style.weight,
-            fontstyle=style.slant, family=FAMILY, color=INK, va="baseline", ha="right" if right else "left",
+            fontstyle=style.slant, family=style.family, color=INK, va="baseline", ha="right" if right else "left",
             parse_math=False,
         )  # fmt: skip
 
@@ -170,7 +175,7 @@ def _cut(strips: list[Strip], room: float) -> list[list[Strip]]:
 def broken(text: str, room: float, style: Style) -> list[str]:
     """Lines no wider than `room`, save for a word that is."""
     lines: list[str] = []
-    for word in text.split():
+    for word in text.split(" "):
         if lines and style.width(f"{lines[-1]} {word}") <= room:
             lines[-1] += f" {word}"
         else:
@@ -222,13 +227,12 @@ def _points(block: Points, width: float, size: float) -> Iterator[Strip]:
 def _grid(block: Grid, width: float, size: float) -> Iterator[Strip]:
     plain, head = Style(size), Style(size, slant="italic")
     sized = [block.header, *block.rows]
-    columns = widths(sized, width, GAP, lambda cell: BOX[0] if cell == BLANK else 1.02 * plain.width(cell))
+    columns = widths(sized, width, GAP, lambda cell: BOXES[cell][0] if cell in BOXES else 1.02 * plain.width(cell))
     for number, row in enumerate(sized):
         style = plain if number else head
-        cells = [[BLANK] if cell == BLANK else broken(cell, w, style) for cell, w in zip(row, columns, strict=True)]
+        cells = [[cell] if cell in BOXES else broken(cell, w, style) for cell, w in zip(row, columns, strict=True)]
         tall = max(len(lines) for lines in cells) * 1.2 * size + 0.35 * size
-        if any(lines == [BLANK] for lines in cells):
-            tall = max(tall, BOX[1] + 2.5)
+        tall = max(tall, *(BOXES[lines[0]][1] + 2.5 for lines in cells if lines[0] in BOXES), 0.0)
         draw = partial(_row, block, cells, columns, style, tall, FAINT if number else INK)
         yield Strip(tall, draw, keep=number == 0)
 
@@ -246,8 +250,8 @@ def _row(
 ) -> None:
     page.line(x, y + tall, sum(columns) + GAP * (len(columns) - 1), colour)
     for i, (lines, width) in enumerate(zip(cells, columns, strict=True)):
-        if lines == [BLANK]:
-            page.box(x, y + 1.2, *BOX)
+        if lines[0] in BOXES:
+            page.box(x, y + 1.2, *BOXES[lines[0]])
         else:
             for number, line in enumerate(lines):
                 right = block.is_right(i)
@@ -277,13 +281,21 @@ def _field(
         page.text(x + indent, y + (1 + LEADING * number) * style.size, line, Style(style.size))
 
 
+def _listing(block: Listing, width: float, size: float) -> Iterator[Strip]:
+    longest = max(len(line) for line in block.lines)
+    style = Style(min(size, width / (longest * MONO_WIDTH)), family=MONO)
+    for line in block.lines:
+        yield Strip(LEADING * style.size, partial(_line, line, style, 0.0, ""))
+
+
 def _drawing(block: Drawing, width: float, size: float) -> Iterator[Strip]:
-    shrunk = min(1.0, width / (block.width * MM))
-    wide, tall = block.width * MM * shrunk, block.height * MM * shrunk
+    shrunk = min(1.0, width / (block.size[0] * MM))
+    wide, tall = (side * MM * shrunk for side in block.size)
 
     def draw(page: Page, x: float, y: float) -> None:
-        place = (x / page.width, 1 - (y + tall) / page.height, wide / page.width, tall / page.height)
-        block.draw(page.figure.add_axes(place))
+        left, bottom, across, up = block.place
+        corner = (x + left * wide) / page.width, 1 - (y + tall - bottom * tall) / page.height
+        block.draw(page.figure.add_axes((*corner, across * wide / page.width, up * tall / page.height)))
 
     yield Strip(tall + 0.5 * size, draw)
 
@@ -313,6 +325,8 @@ PRINTERS: Mapping[type[Block], Callable[[Any, float, float], Iterator[Strip]]] =
     Points: _points,
     Grid: _grid,
     Fields: _fields,
+    Listing: _listing,
     Drawing: _drawing,
+    Chart: lambda block, width, size: _lines(block.words, width, Style(size)),  # pages with charts go through a browser
     Beside: _beside,
 }

@@ -7,18 +7,33 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import zip_longest
 from typing import Any
 
-from system.sheets.pages.blocks import BLANK, Block, Drawing, Fields, Grid, Heading, Points, Sheet, Text, every
+from system.sheets.pages.blocks import (
+    BLANK,
+    TICK,
+    Block,
+    Chart,
+    Drawing,
+    Fields,
+    Grid,
+    Heading,
+    Listing,
+    Points,
+    Sheet,
+    Text,
+    every,
+)
 from system.sheets.pages.columns import widths
 from system.sheets.tables import WIDTH, wrap
 
-BOX = "[        ]"
+BOXES = {BLANK: "[        ]", TICK: "[ ]"}
+HARD_SPACE = "\u00a0"  # keeps two words on a line
 MARKS = {"number": "{}. ", "box": "[ ] ", "dash": "- "}
 GAP = 2
 
 
 def text(sheets: Sequence[Sheet]) -> str:
     """The sheets below each other."""
-    return "\n\n\n".join("\n".join(_sheet(sheet)) for sheet in sheets)
+    return "\n\n\n".join("\n".join(_sheet(sheet)) for sheet in sheets).replace(HARD_SPACE, " ")
 
 
 def _sheet(sheet: Sheet) -> list[str]:
@@ -37,7 +52,7 @@ def _points(block: Points) -> list[str]:
 
 
 def _grid(block: Grid) -> list[str]:
-    shown = [tuple(BOX if cell == BLANK else cell for cell in row) for row in block.rows]
+    shown = [tuple(BOXES.get(cell, cell) for cell in row) for row in block.rows]
     columns = widths([block.header, *shown], WIDTH - 2, GAP, len)
     lines = []
     for row in [block.header, *shown]:
@@ -72,5 +87,7 @@ PRINTERS: Mapping[type[Block], Callable[[Any], list[str]]] = {
     Points: _points,
     Grid: _grid,
     Fields: _fields,
+    Listing: lambda block: list(block.lines),
     Drawing: lambda block: wrap(block.words, "  "),
+    Chart: lambda block: wrap(block.words, "  "),
 }

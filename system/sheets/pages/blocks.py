@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 BLANK = "\0"  # a cell to write into by hand
+TICK = "\1"  # a cell to tick
 Paper = Literal["a4", "letter"]
 _NUMBER = re.compile(r"[+-]?[0-9.]+(?: to [0-9.]+)?(?: \S+)?")  # or a range, and a unit
 
@@ -41,10 +42,15 @@ class Points:
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """A table. A cell is text or `BLANK`; a column of numbers is set right where all its cells begin with a digit."""
+    """A table. A cell is text, `BLANK` or `TICK`; a column is set right where all its cells are numbers or ranges.
+
+    `name` tells a listener what it is of, where the header does not; with `heads` the first cell names its row.
+    """
 
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    name: str = ""
+    heads: bool = False
 
     def __post_init__(self) -> None:
         """Raise ValueError for a row that has not as many cells as the header."""
@@ -54,7 +60,7 @@ class Grid:
 
     def is_right(self, column: int) -> bool:
         """Whether a column is set right: its cells are numbers."""
-        cells = [row[column] for row in self.rows if row[column] not in ("", BLANK)]
+        cells = [row[column] for row in self.rows if row[column] not in ("", "-", BLANK, TICK)]
         return bool(cells) and all(_NUMBER.fullmatch(cell) for cell in cells)
 
 
@@ -65,14 +71,62 @@ class Fields:
     pairs: tuple[tuple[str, str], ...]  # an empty value is a line
 
 
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """Lines that are lined up already."""
+
+    lines: tuple[str, ...]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Drawing:
-    """A picture of its own: `draw` fills axes that are `width` by `height` (mm) and have no frame; `words` tell it."""
+    """A picture of its own: `draw` fills axes of `width` by `height` (mm), `words` tell it.
+
+    What the axes have outside of them has `margin` mm on every side.
+    """
 
     width: float
     height: float
     draw: Callable[[Axes], None]
     words: str
+    margin: float = 0.0
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """With its margins, mm."""
+        return self.width + 2 * self.margin, self.height + 2 * self.margin
+
+    @property
+    def place(self) -> tuple[float, float, float, float]:
+        """Of the axes in the whole: left, bottom, width, height as shares."""
+        wide, high = self.size
+        return self.margin / wide, self.margin / high, self.width / wide, self.height / high
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A line of a chart, named at its end; None where it has no value."""
+
+    label: str
+    values: tuple[float | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """Curves over frequency `hertz`, in the scale `kind` (of `pages.charts`); `words` tell what they show.
+
+    `limits` are levels across it, `marks` places (Hz); both have labels. `name` is its own on the page. With `reads` a
+    reader may move along it and is told the values there.
+    """
+
+    name: str
+    kind: str
+    hertz: tuple[float, ...]
+    curves: tuple[Curve, ...]
+    words: str
+    limits: tuple[tuple[str, float], ...] = ()
+    marks: tuple[tuple[str, float], ...] = ()
+    reads: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,17 +138,24 @@ class Beside:
     share: float = 0.5
 
 
-Block = Heading | Text | Points | Grid | Fields | Drawing | Beside
+Block = Heading | Text | Points | Grid | Fields | Listing | Drawing | Chart | Beside
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """What belongs together on paper: as a rule one page."""
+    """What belongs together on paper: as a rule one page.
+
+    A long page of many sheets names them: `anchor` is where a link leads, `label` what the link is called. Of `bench`
+    sheets each prints alone, with the `signed` one; a `flowing` one begins on no page of its own.
+    """
 
     title: str
     under: str  # what it is of, in one line
     blocks: tuple[Block, ...]
     foot: str  # at the end of each page
+    anchor: str = ""
+    label: str = ""
+    place: Literal["", "bench", "signed", "flowing"] = ""
 
 
 def every(blocks: Sequence[Block]) -> list[Block]:

@@ -14,7 +14,7 @@ def widths(
     """
     columns = list(zip(*rows, strict=True))
     wanted = [max(measure(cell) for cell in column) for column in columns]
-    least = [max((measure(word) for cell in column for word in cell.split()), default=0.0) for column in columns]
+    least = [max((measure(word) for cell in column for word in cell.split(" ")), default=0.0) for column in columns]
     room -= gap * (len(columns) - 1)
     if sum(wanted) <= room:
         return tuple(wanted)

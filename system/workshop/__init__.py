@@ -1,0 +1,1 @@
+"""What a builder does by hand: solder, lay out, wind, cut, and what to mind."""
