@@ -13,6 +13,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -23,14 +24,18 @@ from enclosures.driver import Driver, ShuntedCoil
 from filters.network import solve
 from system.bench.cabinets import chamber_words
 from system.bench.faults import KINDS, RIGHT, Fault, faults, leak_place, wrong
+from system.bench.meter import Reading, terminals
 from system.bench.sweeps import Sweep
 from system.build import VOICE_COILS, Build, build
 from system.kit import DriverData, Kit, LineChamber, MouthSpec, Place, PortSpec, Variant
+from system.transfer import motion
 
 Floats = NDArray[np.float64]
 
 FREQUENCY = np.geomspace(10, 20e3, 200)
 MAGNITUDE_NOISE, PHASE_NOISE, GAIN = 0.01, math.radians(0.6), 0.005
+METER, LEADS, OPEN = 0.01, 0.1, 100e3  # an ohmmeter's share of its reading, ohm of its leads, ohm that it shows as open
+NO_FREQUENCY = 1e-7  # Hz
 CREEP = (0.03, 0.12)  # beta, per decade
 
 
@@ -50,6 +55,7 @@ class Case:
     variant: str
     fault: Fault
     sweep: Sweep
+    readings: tuple[Reading, ...]  # between all terminals, the drivers connected
 
 
 @cache
@@ -141,7 +147,7 @@ def mistaken(kit: Kit, variant: Variant, fault: Fault, random: np.random.Generat
     made = wrong(kit, variant, fault)
     if fault.kind != "air_leak":
         return made
-    word, before = fault.place, chamber_words(variant)[fault.place]
+    before = chamber_words(variant)[fault.place]
     at = leak_place(variant, fault)
     if isinstance(before, LineChamber):
         hole = PortSpec(math.pi / 4 * random.uniform(10e-3, 26e-3) ** 2, 18e-3, 1, "flanged", "flanged")
@@ -152,20 +158,27 @@ def mistaken(kit: Kit, variant: Variant, fault: Fault, random: np.random.Generat
     return replace(variant, cabinet=replace(variant.cabinet, chambers=chambers))
 
 
-def swept(kit: Kit, variant: Variant, fault: Fault, random: np.random.Generator, phase: bool) -> Sweep:
+def case(kit: Kit, variant: Variant, fault: Fault, random: np.random.Generator, phase: bool) -> Case:
+    """A copy with its mistake, swept and read."""
     model = copy_of(kit, mistaken(kit, variant, fault, random), random)
-    from system.transfer import motion
-
     omega = 2 * np.pi * FREQUENCY
     impedance = solve(model.network, omega, motion(model, FREQUENCY).impedance).input_impedance
-    size = (
-        np.abs(impedance)
-        * even(random, 0)
-        * (1 + random.normal(0, GAIN))
-        * np.exp(random.normal(0, MAGNITUDE_NOISE, omega.size))
-    )
+    gain = 1 + random.normal(0, GAIN)
+    size = np.abs(impedance) * gain * np.exp(random.normal(0, MAGNITUDE_NOISE, omega.size))
     angle = np.angle(impedance) + random.normal(0, PHASE_NOISE, omega.size)
-    return Sweep(f"{variant.name} {fault.kind} {fault.place}", FREQUENCY, size, angle if phase else None)
+    sweep = Sweep(f"{variant.name} {fault.kind} {fault.place}", FREQUENCY, size, angle if phase else None)
+    return Case(variant.name, fault, sweep, tuple(_read(kit, variant, model, random)))
+
+
+def _read(kit: Kit, variant: Variant, model: Build, random: np.random.Generator) -> Iterator[Reading]:
+    """By the network itself, at a frequency so low that capacitors are open; the meter is off by 1 %, leads left in."""
+    still = motion(model, np.array([NO_FREQUENCY]))
+    for a, b in combinations([terminal.point for terminal in terminals(kit, variant)], 2):
+        turned = replace(model.network, input=(a, b))
+        found = solve(turned, 2 * np.pi * np.array([NO_FREQUENCY]), still.impedance, 1.0, 1.0)
+        ohm = float(np.abs(found.input_impedance[0]))
+        read = ohm * even(random, METER) + LEADS * random.random()
+        yield Reading((a, b), "connected", read if ohm < OPEN else math.inf)
 
 
 def wrong_cases(kit: Kit, count: int, seed: int) -> Iterator[Case]:
@@ -179,7 +192,7 @@ def wrong_cases(kit: Kit, count: int, seed: int) -> Iterator[Case]:
         name = able[int(random.integers(len(able)))]
         places = [f for f in every[name] if f.kind == kind]
         fault = places[int(random.integers(len(places)))]
-        yield Case(name, fault, swept(kit, kit.variants[name], fault, random, phase=bool(i // len(all_kinds) % 2)))
+        yield case(kit, kit.variants[name], fault, random, phase=bool(i // len(all_kinds) % 2))
 
 
 def right_cases(kit: Kit, count: int, seed: int) -> Iterator[Case]:
@@ -187,4 +200,4 @@ def right_cases(kit: Kit, count: int, seed: int) -> Iterator[Case]:
     names = list(kit.variants)
     for i in range(count):
         name = names[i % len(names)]
-        yield Case(name, RIGHT, swept(kit, kit.variants[name], RIGHT, random, phase=bool(i // len(names) % 2)))
+        yield case(kit, kit.variants[name], RIGHT, random, phase=bool(i // len(names) % 2))

@@ -46,7 +46,7 @@ COIL_CENTRE = 1000.0  # Hz, where the slope changes nothing
 TIE = 1e9  # ohm
 LEAST_OHM, MOST_OHM = 1e-2, 1e5  # what a meter shows at all
 # Where the air of a chamber is worked out, standard deviations; splines between them are within 1 % of Z.
-NODES = np.array([-2.5, 0.0, 2.5])
+NODES = np.linspace(-2.5, 2.5, 5)
 WIDE_NODES = np.linspace(-2.5, 2.5, 17)
 
 
@@ -150,15 +150,14 @@ class Acoustics:
             chamber = now[i] if leak is None else before[i]
             airs.append(_air(model, cell, words[i], now[i], differences(chamber, kit.air, leak), frequency))
         octaves = math.log2(frequency[-1] / frequency[0]) + 2
-        known = np.geomspace(frequency[0] / 2, frequency[-1] * 2, TABLE_PER_OCTAVE * math.ceil(octaves))
-        tables = {
-            hookup.driver.name: (
-                np.log(known),
-                np.log(tabulated.impedance(hookup.driver.impedance, known) / hookup.driver.re),
-            )
-            for hookup in made.hookups.values()
-            if _by_table(hookup.driver) and hookup.driver.impedance is not None
-        }
+        even = np.geomspace(frequency[0] / 2, frequency[-1] * 2, TABLE_PER_OCTAVE * math.ceil(octaves))
+        tables = {}
+        for hookup in made.hookups.values():
+            table = hookup.driver.impedance
+            if _by_table(hookup.driver) and table is not None:
+                known = np.union1d(even, table.frequency)
+                values = tabulated.impedance(table, known) / hookup.driver.re
+                tables[hookup.driver.name] = np.log(known), np.log(values)
         return cls(model, frequency, tuple(airs), tables)
 
     @property
