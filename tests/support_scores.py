@@ -1,4 +1,4 @@
-"""How often the diagnosis names the mistake that was built in, by kind; `python -m tests.support_scores` writes it down.
+"""How often the diagnosis names the mistake that was built in; `python -m tests.support_scores` writes it down.
 
 The sweeps are those of `tests.support_faults`. A case counts as first if the true mistake is in the first group: what
 no sweep tells apart is one group, and how large groups are is told beside.
@@ -98,7 +98,8 @@ def report(wrong: Sequence[Outcome], rights: Sequence[Outcome], seed: int) -> st
         "",
         "Mistakes in the first group: "
         + ", ".join(f"{size} in {count / len(wrong):.0%}" for size, count in sorted(sizes.items()))
-        + f" of the cases. In {len(hidden)} of {len(wrong)} the right build is in that group: the sweep does not show it.",
+        + f" of the cases. In {len(hidden)} of {len(wrong)} the right build is in that group:"
+        + " the sweep does not show it.",
         "",
         "Rows: what was built. Columns: what was named first. All others are empty.",
         "",
