@@ -74,7 +74,7 @@ def _line(row: str) -> Line:
 
 @contextlib.contextmanager
 def clone() -> Iterator[Path]:
-    """A folder like a clone of the repository, in which commands may leave files; it is the working folder meanwhile."""
+    """A folder like a clone of the repository, to work in; commands may leave files there."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for each in ("scenarios", "docs"):
@@ -132,6 +132,8 @@ def same(shown: str, real: str) -> bool:
 def renewed(shown: str, real: str) -> str:
     """The real text, cut where the shown one was cut: between the lines that are most like those about its cuts."""
     rows, parts = real.splitlines(), cut_apart(shown)
+    if len(parts) == 1:
+        return real
     kept: list[str] = []
     at = 0
     for number, part in enumerate(parts):
@@ -149,17 +151,16 @@ def renewed(shown: str, real: str) -> str:
 def _most_like(rows: list[str], line: str, start: int) -> int:
     likeness = [difflib.SequenceMatcher(None, row, line, autojunk=False).ratio() for row in rows[start:]]
     if not likeness or max(likeness) < 0.5:
-        raise SystemExit(f"no line is like {line!r} any more: cut this output anew by hand")
+        raise LookupError(f"no line is like {line!r} any more: cut this output anew by hand")
     return start + likeness.index(max(likeness))
 
 
 def _last_like(rows: list[str], part: list[str], start: int) -> int:
     """The end of the run that begins at `start`; near its old length where lines are alike."""
     expected = start + len(part) - 1
-    window = range(start, min(len(rows), start + 2 * len(part) + 5))
-    likeness = {k: difflib.SequenceMatcher(None, rows[k], part[-1], autojunk=False).ratio() for k in window}
-    best = max(likeness.values())
-    return min((k for k in window if likeness[k] > best - 1e-9), key=lambda k: abs(k - expected)) + 1
+    likeness = [difflib.SequenceMatcher(None, row, part[-1], autojunk=False).ratio() for row in rows[start:]]
+    alike = [start + k for k, ratio in enumerate(likeness) if ratio > max(likeness) - 1e-9]
+    return min(alike, key=lambda k: abs(k - expected)) + 1
 
 
 def play(page: str, shell: Shell) -> Iterator[tuple[Block, str]]:
@@ -176,17 +177,28 @@ def play(page: str, shell: Shell) -> Iterator[tuple[Block, str]]:
                     assert done.returncode == line.status, (line.words, done.returncode, done.stderr)
 
 
-def update() -> None:
-    """Put the real outputs into all pages."""
+def update() -> int:
+    """Put the real outputs into all pages; a page whose commands do not run stays as it is, and makes the status 1."""
+    status = 0
     with clone():
         shell = Shell()
         for name, path in PAGES.items():
             text = path.read_text(encoding="utf-8")
-            pieces, at = [], 0
-            for block, real in play(text, shell):
-                pieces += [text[at : block.start], renewed(block.text, real)]
-                at = block.stop
-            new = "".join(pieces) + text[at:]
+            try:
+                new = _with_outputs(text, shell)
+            except (AssertionError, LookupError) as error:
+                print(f"docs/{name}.md: {error}")
+                status = 1
+                continue
             if new != text:
                 path.write_text(new, encoding="utf-8")
                 print(f"docs/{name}.md: renewed")
+    return status
+
+
+def _with_outputs(text: str, shell: Shell) -> str:
+    pieces, at = [], 0
+    for block, real in play(text, shell):
+        pieces += [text[at : block.start], renewed(block.text, real)]
+        at = block.stop
+    return "".join(pieces) + text[at:]

@@ -5,10 +5,12 @@ python -m tests.test_docs puts the real outputs into the pages.
 
 from __future__ import annotations
 
+import importlib
 import json
+import pkgutil
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -16,12 +18,14 @@ from urllib.parse import urlsplit
 import pytest
 import typer
 
-from system import cli
-from system.commandline import FIRST_SCREEN
+from system import commands
+from system.commandline import FIRST_SCREEN, GROUPS, app
 from tests.support_docs import CUT, DOCS, HOME, PAGES, Shell, blocks, clone, lines, play, renewed, same, update
 
-COMMANDS: dict[str, Any] = typer.main.get_command(cli.app).commands  # type: ignore[attr-defined]
-NAMES = [name for names in cli.GROUPS.values() for name in names]
+for module in pkgutil.iter_modules(commands.__path__, "system.commands."):  # each registers its own
+    importlib.import_module(module.name)
+COMMANDS: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+NAMES = [name for names in GROUPS.values() for name in names]
 PAGE_OF = {name: f"commands/{name}" for name in NAMES} | {FIRST_SCREEN: "commands/first-screen"}
 
 # What a `sh` block may say besides `kitwright ...`: getting and installing the program, which these tests do not do.
@@ -45,7 +49,15 @@ def shell() -> Iterator[Shell]:
 # -- outputs
 
 
-@pytest.mark.parametrize("page", PAGES)
+# Pages whose commands draw whole sheets or weigh every mistake of a build take more than a few seconds.
+SLOW = ("tutorial", "commands/buildsheet", "commands/compare", "commands/report", "commands/verify")
+
+
+def marked(pages: Iterable[str]) -> list[Any]:
+    return [pytest.param(page, marks=pytest.mark.slow if page in SLOW else ()) for page in pages]
+
+
+@pytest.mark.parametrize("page", marked(PAGES))
 def test_shown_outputs_are_real(page: str, shell: Shell) -> None:
     for block, real in play(text_of(page), shell):
         assert same(block.text, real), f"{page}: {block.of}\n{real}"
@@ -147,22 +159,26 @@ def _at(data: Any, name: str) -> list[Any]:
     return found
 
 
-@pytest.mark.parametrize("name", [name for name in PAGE_OF if any(p.name == "as_json" for p in COMMANDS[name].params)])
-def test_a_page_names_what_its_json_has(name: str, shell: Shell) -> None:
+WITH_JSON = [page for name, page in PAGE_OF.items() if any(each.name == "as_json" for each in COMMANDS[name].params)]
+
+
+@pytest.mark.parametrize("page", marked(WITH_JSON))
+def test_a_page_names_what_its_json_has(page: str, shell: Shell) -> None:
     """Every name at the top and in each variant is in the page's table, and every name in the table is real."""
-    tables = NAMED.findall(text_of(PAGE_OF[name]))
+    tables = NAMED.findall(text_of(page))
     assert tables
-    for commands, table in tables:
-        documents = [json.loads(shell.run(f"{words} --json").stdout) for words in re.findall(r"of: (.*) -->", commands)]
+    list(play(text_of(page), shell))  # for the files it saves
+    for head, table in tables:
+        documents = [json.loads(shell.run(f"{words} --json").stdout) for words in re.findall(r"of: (.*) -->", head)]
         named = _names_in(table)
         for each in named:
-            assert any(_at(data, each) for data in documents), f"{name}: no {each}"
+            assert any(_at(data, each) for data in documents), f"{page}: no {each}"
         for data in documents:
             wanted = set(data) - SHARED_KEYS - {"variants"}
             inside = {key for variant in data.get("variants", {}).values() for key in variant}
             wanted |= {f"variants.NAME.{key}" for key in inside if key not in ("woofer_a", "woofer_b")}
             missing = {key for key in wanted if not any(f"{each}.".startswith(f"{key}.") for each in named)}
-            assert not missing, f"{name}: {missing}"
+            assert not missing, f"{page}: {missing}"
 
 
 # -- links
