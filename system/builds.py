@@ -313,7 +313,7 @@ class Common:
             extra[:, :, row] = mechanical - driver.mechanical_impedance(omega)
             blocked[:, :, row] = driver.blocked_impedance(omega) + added[:, None]
         weights: Complexes = np.asarray(
-            _inverse(np.eye(index.size) + extra[..., None] * mobility) * bl[:, None, None, :]
+            inverse(np.eye(index.size) + extra[..., None] * mobility) * bl[:, None, None, :]
         )
         velocity: Complexes = np.asarray(mobility @ weights)
         impedance: Complexes = np.asarray(bl[:, None, :, None] * velocity)
@@ -378,7 +378,7 @@ class Common:
         return np.asarray(joined[:, :, None] * velocity[:, :, row])
 
 
-def _inverse(matrix: Complexes) -> Complexes:
+def inverse(matrix: Complexes) -> Complexes:
     """Of (..., n, n); one and two rows by hand, which most chambers have."""
     n = matrix.shape[-1]
     if n == 1:

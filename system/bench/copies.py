@@ -26,7 +26,7 @@ from system import tabulated
 from system.bench.cabinets import Difference, chamber_words, differences, inhabited
 from system.bench.faults import Fault, leak_place
 from system.build import ENCLOSURES, Build, Cell, build
-from system.builds import VALUES, members, tolerance
+from system.builds import VALUES, inverse, members, tolerance
 from system.kit import ROOM_TEMPERATURE, Chamber, DriverData, Kit, Part, Variant
 
 Floats = NDArray[np.float64]
@@ -229,18 +229,6 @@ class Acoustics:
         turn = np.log(1j * self.frequency / COIL_CENTRE)
         nominal = driver.coil.impedance(2 * np.pi * self.frequency)
         return np.asarray(nominal * np.exp(size[:, None] + slope[:, None] * turn))
-
-
-def inverse(matrix: Complexes) -> Complexes:
-    """Of (..., n, n); one and two rows by hand, which most chambers have."""
-    n = matrix.shape[-1]
-    if n == 1:
-        return np.asarray(1 / matrix)
-    if n == 2:
-        a, b, c, d = matrix[..., 0, 0], matrix[..., 0, 1], matrix[..., 1, 0], matrix[..., 1, 1]
-        turned = np.stack([d, -b, -c, a], axis=-1).reshape(matrix.shape)
-        return np.asarray(turned / (a * d - b * c)[..., None, None])
-    return np.asarray(np.linalg.inv(matrix))
 
 
 def cold(variant: Variant) -> Variant:

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from system.bench.meter import Window
 from system.sheets import cabinet_data, layout_data, parts_data, runup_data
-from system.sheets.limit_data import number
+from system.sheets.expect_data import window
 from system.workshop.buildsheet import BuildSheet, checksum
 from system.workshop.carpentry import CabinetSheet
 from system.workshop.cautions import Caution
@@ -31,20 +30,10 @@ def _board(sheet: BuildSheet) -> dict[str, Any]:
         "polarity": [asdict(each) for each in sheet.polarities],
         "layout": layout_data.layout(sheet.layout) if sheet.layout else None,
         "cautions": [_caution(each) for each in sheet.cautions],
-        "readings": [_reading(each) for each in sheet.readings],
+        "readings": [window(each) for each in sheet.readings],
         "run_up": runup_data.run_up(sheet.run_up),
     }
 
 
 def _caution(each: Caution) -> dict[str, Any]:
     return {"name": each.name, "short": each.short, "long": each.long, "because": each.because or None}
-
-
-def _reading(each: Window) -> dict[str, Any]:
-    return {
-        "between": list(each.between),
-        "drivers": each.drivers,
-        "low_ohm": number(each.low),
-        "high_ohm": number(each.high),
-        "reads": each.reads,
-    }

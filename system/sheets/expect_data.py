@@ -9,7 +9,7 @@ import numpy as np
 
 from system.bench.expect import Curve, Expected, ExpectedSweep, Proof
 from system.bench.faults import Fault
-from system.bench.meter import terminals
+from system.bench.meter import Window, terminals
 from system.kit import Kit
 from system.sheets.data import numbers, table_csv
 from system.sheets.limit_data import number
@@ -43,17 +43,23 @@ def _variant(kit: Kit, result: Expected) -> dict[str, Any]:
     }
 
 
-def _reading(proof: Proof) -> dict[str, Any]:
-    window = proof.window
+def window(found: Window) -> dict[str, Any]:
+    """What a meter may read between two terminals; null is open."""
     return {
-        "between": list(window.between),
-        "drivers": window.drivers,
-        "low_ohm": number(window.low),
-        "high_ohm": number(window.high),
-        "reads": window.reads,
-        "nominal_ohm": number(window.nominal),
-        "charges": list(window.charges),
-        "charges_uf": number(window.capacitance * 1e6),
+        "between": list(found.between),
+        "drivers": found.drivers,
+        "low_ohm": number(found.low),
+        "high_ohm": number(found.high),
+        "reads": found.reads,
+    }
+
+
+def _reading(proof: Proof) -> dict[str, Any]:
+    return {
+        **window(proof.window),
+        "nominal_ohm": number(proof.window.nominal),
+        "charges": list(proof.window.charges),
+        "charges_uf": number(proof.window.capacitance * 1e6),
         "proves": [*proof.parts, *proof.drivers],
         "shows": _faults(proof.shows),
         "cannot_tell": _faults(proof.cannot_tell),

@@ -7,9 +7,9 @@ from typing import Any
 
 from system.bench.complaints import COMPLAINTS
 from system.bench.faults import Fault
-from system.bench.meter import Window
 from system.bench.suspects import Suspect
 from system.bench.symptoms import Check, Symptom
+from system.sheets.expect_data import window
 from system.sheets.fault_texts import fault_text
 from system.sheets.limit_data import number
 
@@ -48,17 +48,6 @@ def _check(check: Check) -> dict[str, Any]:
         "readings": [window(each) for each in check.windows],
         "rows": [{"hz": hz, "ohm": number(ohm)} for hz, ohm in check.rows],
         "suspects": [words(each) for each in check.suspects],
-    }
-
-
-def window(found: Window) -> dict[str, Any]:
-    """As `expect --json` has a reading; null is open."""
-    return {
-        "between": list(found.between),
-        "drivers": found.drivers,
-        "low_ohm": number(found.low),
-        "high_ohm": number(found.high),
-        "reads": found.reads,
     }
 
 

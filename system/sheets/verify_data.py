@@ -8,12 +8,12 @@ import numpy as np
 
 from system.bench.diagnosis import Diagnosis
 from system.bench.faults import RIGHT, Fault
-from system.bench.meter import Window
 from system.bench.microphone import Heard
 from system.bench.proving import KINDS, Proof
 from system.bench.sides import Sides
 from system.bench.verify import Driver, Judged, Unseen, Verified
 from system.sheets.data import degrees, numbers, table_csv
+from system.sheets.expect_data import window
 from system.sheets.fault_texts import fault_text
 from system.sheets.limit_data import number
 
@@ -87,7 +87,7 @@ def _proof(proof: Proof) -> dict[str, Any]:
                 "if": [_fault(fault) for fault in outcome.faults],
                 "right": RIGHT in outcome.faults,
                 "says": outcome.seen.says,
-                **(_window(outcome.seen.window) if outcome.seen.window else {}),
+                **(window(outcome.seen.window) if outcome.seen.window else {}),
             }
             for outcome in proof.outcomes
         ],
@@ -96,18 +96,8 @@ def _proof(proof: Proof) -> dict[str, Any]:
     }
 
 
-def _window(window: Window) -> dict[str, Any]:
-    return {
-        "between": list(window.between),
-        "drivers": window.drivers,
-        "low_ohm": number(window.low),
-        "high_ohm": number(window.high),
-        "reads": window.reads,
-    }
-
-
 def _reading(each: Judged) -> dict[str, Any]:
-    return {**_window(each.window), "ohm": number(each.reading.ohm), "result": each.result, "line": each.reading.line}
+    return {**window(each.window), "ohm": number(each.reading.ohm), "result": each.result, "line": each.reading.line}
 
 
 def _driver(each: Driver) -> dict[str, Any]:
