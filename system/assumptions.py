@@ -19,6 +19,7 @@ from system import summary, wording
 from system.build import Build, build, crossover
 from system.findings import Finding
 from system.kit import DriverData, FillSpec, Kit, LineChamber, SmallSignal, Variant
+from system.limits import COARSE
 from system.means import UNCERTAINTY
 from system.place import protective_place
 from system.predict import PEAK, pressure, reference_band, solve
@@ -29,7 +30,8 @@ from system.transfer import Transfer, transfer
 
 OFF = 0.2  # what a quantity is off, as a share of it
 AT_LEAST = 0.1  # ohm: a resistance that is taken as none is tried with so much instead
-GRID = summary.GRID[::6]  # 27 points an octave: what counts here are differences
+STEP = 2  # of the grid of a programme, every such point: 27 an octave, and what counts here are differences
+GRID = summary.GRID[:: COARSE * STEP]
 ORIGINS = {"published": "data sheet", "measured": "measured", "derived": "derived", "assumed": "assumed"}
 
 
@@ -84,19 +86,24 @@ class RestsOn:
     others: tuple[Finding, ...]
 
 
-def rests_on(kit: Kit, variant: Variant, verdicts: Sequence[Verdict]) -> RestsOn:
-    """For a variant with its verdicts. Raises KitError where its circuit has no solution."""
+def rests_on(
+    kit: Kit, variant: Variant, verdicts: Sequence[Verdict], acoustics: Transfer | None = None
+) -> RestsOn:
+    """For a variant with its verdicts, and its acoustics at `GRID` where they are at hand.
+
+    Raises KitError where its circuit has no solution.
+    """
     woofer = _weakest(verdicts)
     model = build(kit, variant)
-    acoustics = transfer(model, GRID)
-    base = _figures(model, acoustics, woofer)
+    own = acoustics or transfer(model, GRID)
+    base = _figures(model, own, woofer)
     found = []
     quantities = [each for source in SOURCES for each in source(kit, variant)]
     for quantity in quantities:
 
         def at(factor: float, quantity: Quantity = quantity) -> Figures:
             varied = build(*quantity.vary(kit, variant, factor))
-            moved = transfer(varied, GRID, acoustics.paths) if quantity.moves else acoustics
+            moved = transfer(varied, GRID, own.paths) if quantity.moves else own
             return _figures(varied, moved, woofer)
 
         less = None if quantity.nothing else at(1 - OFF)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -73,7 +73,7 @@ class Ceilings:
     in_time: InTime | None
 
 
-def ceilings(kit: Kit, variants: Sequence[Variant], frequency: Floats, seed: int = 0) -> list[Ceilings]:
+def ceilings(kit: Kit, variants: Iterable[Variant], frequency: Floats, seed: int = 0) -> list[Ceilings]:
     """For sines of `frequency` (F,) in Hz, and for the programme, whose moments are drawn with `seed`.
 
     Raises KitError where a circuit has no solution.

@@ -8,11 +8,11 @@ import os
 import sys
 from collections.abc import Iterable
 from importlib import import_module
-from pathlib import Path
 
 import typer
 
 from system.commandline import FIRST_SCREEN, GROUPS, app, refuse
+from system.completion import is_kit
 
 __all__ = ["GROUPS", "main"]
 
@@ -32,11 +32,6 @@ def _register(commands: Iterable[str]) -> None:
         import_module(f"system.commands.{MODULES.get(name, name)}")
 
 
-def _is_kit(word: str) -> bool:
-    """Whether a word of the command line can only be a kit file: by its ending, or because there is such a file."""
-    return word.lower().endswith((".yaml", ".yml")) or Path(word).exists()
-
-
 def main() -> None:
     """The `kitwright` command. A first word that is no command but looks like a file is a kit: its first screen."""
     for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
@@ -45,7 +40,7 @@ def main() -> None:
     gc.set_threshold(100_000)  # what is imported stays: going through all of it again and again finds nothing,
     atexit.register(gc.freeze)  # and at the end it all goes with the process
     arguments = sys.argv[1:]
-    kits = [word for word in arguments if not word.startswith("-") and (_is_kit(word) or os.sep in word)]
+    kits = [word for word in arguments if not word.startswith("-") and (is_kit(word) or os.sep in word)]
     if kits and arguments[0] not in COMMANDS:
         arguments = [FIRST_SCREEN, *arguments]
     asked = arguments[:1] if arguments and arguments[0] in COMMANDS else COMMANDS

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
+from system import completion
 from system.sheets.showing import say, say_data
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ GROUPS = {  # how the help lists the commands
     "Receive": ("start", "proofread", "characterise"),
     "Predict": ("predict", "compare", "limits"),
     "Choose": ("protect", "parts", "stress", "swap", "revalue", "spread"),
-    "Build": ("buildsheet",),
+    "Build": ("buildsheet", "report"),
     "Prove": ("expect", "verify", "symptom"),
     "Reference": ("schema", "explain"),
 }
@@ -28,7 +29,12 @@ FIRST_SCREEN = "overview"  # what `kitwright KIT.yaml` alone runs
 
 
 class _Commands(TyperGroup):
-    """Lists the commands by what they are for."""
+    """Lists the commands by what they are for; a kit file in the place of one means the first screen."""
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        if args[0] not in self.commands and completion.is_kit(args[0]):
+            args = [FIRST_SCREEN, *args]
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         for title, names in GROUPS.items():
@@ -48,11 +54,22 @@ app = typer.Typer(
 
 KitFile = Annotated[Path, typer.Argument(metavar="KIT.yaml", help="The kit file.", show_default=False)]
 Variants = Annotated[
-    list[str] | None, typer.Option("--variant", metavar="NAME", help="Only this variant; may be given again.")
+    list[str] | None,
+    typer.Option(
+        "--variant",
+        metavar="NAME",
+        help="Only this variant; may be given again.",
+        autocompletion=completion.variants,
+    ),
 ]
 Settings = Annotated[
     list[str] | None,
-    typer.Option("--set", metavar="PATH=VALUE", help="What if: replace a value of the kit file; may be given again."),
+    typer.Option(
+        "--set",
+        metavar="PATH=VALUE",
+        help="What if: replace a value of the kit file; may be given again.",
+        autocompletion=completion.settings,
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="JSON on standard output.")]
 Output = Annotated[

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ from system import grid
 from system.checks import examine
 from system.findings import Finding, usage_error
 from system.kit import Kit, Variant
-from system.matching import Matches, heard
+from system.matching import Heard, Matches, heard
 from system.matching import matches as matched
 from system.overview import Row, row
 from system.predict import Prediction, predict
@@ -39,10 +39,21 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
+class Namesakes:
+    """A variant that both kits have: `first` and `second` are its names in the comparison; how the second sounds."""
+
+    name: str
+    first: str
+    second: str
+    match: Matches
+
+
+@dataclass(frozen=True, slots=True)
 class Comparison:
     """`columns` and `predictions` by the variant's name, with a word for the kit before it (`file.variant`) for two.
 
-    `matches` are all but `against` as they sound at the seat beside it, for 2.83 V each.
+    `matches` are all but `against` as they sound at the seat beside it, for 2.83 V each. `namesakes` are the variants
+    of the second kit beside those of the same name in the first.
     """
 
     columns: Mapping[str, Column]
@@ -50,6 +61,7 @@ class Comparison:
     findings: tuple[Finding, ...]
     against: str
     matches: Mapping[str, Matches]
+    namesakes: tuple[Namesakes, ...]
 
 
 def compare(
@@ -68,7 +80,7 @@ def compare(
     first = next(iter(named)) if against is None else against
     if first not in named:
         raise usage_error(f"--against {first}", f"one of {', '.join(named)}")
-    columns = {name: _column(kit, variant) for name, (kit, variant) in named.items()}
+    columns = {name: column(kit, row(kit, variant)) for name, (kit, variant) in named.items()}
     predictions = {
         name: predict(kit, variant, frequency, volts, columns[name].row.prediction.summary)
         for name, (kit, variant) in named.items()
@@ -77,7 +89,9 @@ def compare(
     for kit in kits:
         findings += kit.findings
         findings += examine(kit, [predictions[name] for name, (its, _) in named.items() if its is kit])
-    return Comparison(columns, predictions, tuple(findings), first, _matches(named, columns, first))
+    sounds = _sounds(named, columns)
+    beside = {name: matched(sounds[first], sound) for name, sound in sounds.items() if name != first}
+    return Comparison(columns, predictions, tuple(findings), first, beside, tuple(_namesakes(variants, named, sounds)))
 
 
 def _named(kits: Sequence[Kit], variants: Sequence[Sequence[Variant]]) -> dict[str, tuple[Kit, Variant]]:
@@ -90,16 +104,24 @@ def _named(kits: Sequence[Kit], variants: Sequence[Sequence[Variant]]) -> dict[s
     }
 
 
-def _matches(
-    named: Mapping[str, tuple[Kit, Variant]], columns: Mapping[str, Column], against: str
-) -> dict[str, Matches]:
-    """All but `against` beside it; nothing where it is alone."""
+def _sounds(named: Mapping[str, tuple[Kit, Variant]], columns: Mapping[str, Column]) -> dict[str, Heard]:
+    """Each at its seats; nothing where there is only one."""
     if len(named) == 1:
         return {}
-    sounds = {
-        name: heard(kit, variant, columns[name].row.prediction.pressure) for name, (kit, variant) in named.items()
-    }
-    return {name: matched(sounds[against], sound) for name, sound in sounds.items() if name != against}
+    return {name: heard(kit, variant, columns[name].row.prediction.pressure) for name, (kit, variant) in named.items()}
+
+
+def _namesakes(
+    variants: Sequence[Sequence[Variant]], named: Mapping[str, tuple[Kit, Variant]], sounds: Mapping[str, Heard]
+) -> Iterator[Namesakes]:
+    if len(variants) != 2:
+        return
+    names = list(named)
+    others = {named[name][1].name: name for name in names[len(variants[0]) :]}
+    for here in names[: len(variants[0])]:
+        variant = named[here][1].name
+        if variant in others:
+            yield Namesakes(variant, here, others[variant], matched(sounds[here], sounds[others[variant]]))
 
 
 def _labels(kits: Sequence[Kit]) -> list[str]:
@@ -110,10 +132,10 @@ def _labels(kits: Sequence[Kit]) -> list[str]:
     return [f"{kit.path.stem}{number}" for number, kit in enumerate(kits, 1)]
 
 
-def _column(kit: Kit, variant: Variant) -> Column:
-    first = row(kit, variant)
+def column(kit: Kit, first: Row) -> Column:
+    """The column of the variant of which `first` is the first screen's row."""
     sweep = grid.logarithmic(kit.programme.lowest)
-    rated = predict(kit, variant, sweep, kit.amplifier.rated_volts, first.prediction.summary)
+    rated = predict(kit, first.variant, sweep, kit.amplifier.rated_volts, first.prediction.summary)
     moving = {name: d.excursion for name, d in rated.drivers.items() if d.excursion is not None}
     speeds = {name: opening.speed for name, opening in rated.openings.items()}
     return Column(first, _worst(sweep, moving), _worst(sweep, speeds))

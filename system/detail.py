@@ -1,4 +1,4 @@
-"""A prediction with all that one variant alone is worth: the filling's band, lines from inside, handovers, the step."""
+"""A prediction with all that one variant alone is worth: the filling's band, lines from inside, handovers, timing."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from system.kit import Kit, Variant
 from system.predict import Prediction, prediction, summarise
 from system.room import Room, room
 from system.step import Step, Unjudged, step
+from system.timing import Timing, timing
 from system.transfer import transfer
 
 
@@ -29,6 +30,7 @@ class Detail:
     polarities: tuple[Polarity, ...]
     step: Step | Unjudged
     room: Room | None
+    timing: Timing
 
 
 def predict_in_detail(kit: Kit, variant: Variant, frequency: NDArray[np.float64], volts: float = 2.83) -> Prediction:
@@ -43,5 +45,6 @@ def predict_in_detail(kit: Kit, variant: Variant, frequency: NDArray[np.float64]
         polarities(model, asked, swept, volts),
         step(model, swept),
         room(model, asked),
+        timing(model, frequency, swept, volts),
     )
     return replace(result, detail=detail)

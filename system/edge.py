@@ -11,15 +11,12 @@ from typing import Annotated, Any, ClassVar, TypeVar
 
 from pydantic import (
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     GetCoreSchemaHandler,
     GetJsonSchemaHandler,
     ValidationError,
     ValidationInfo,
     ValidatorFunctionWrapHandler,
-    WithJsonSchema,
-    WrapValidator,
     model_validator,
 )
 from pydantic.json_schema import JsonSchemaValue
@@ -29,6 +26,7 @@ from system import quantity
 from system.document import ListAt, MapAt, Report, TextAt, Value, advice, child, label, nearest
 from system.units import DIMENSIONS
 
+LONGEST_TEXT = 200
 REPORTED = "reported"  # a fault that is in the report already
 T = TypeVar("T")
 
@@ -177,14 +175,28 @@ def _plain(value: Any) -> Any:
     text = text_of(value, "text")
     if not text.strip():
         raise fault("empty", "is empty", "give a value or leave the key out")
-    if len(text) > 200:
-        raise fault("too_long", f"is {what(value)}, {len(text)} characters long", "at most 200")
+    if len(text) > LONGEST_TEXT:
+        raise fault("too_long", f"is {what(value)}, {len(text)} characters long", f"at most {LONGEST_TEXT}")
     return value
 
 
-_AS_TYPED = WithJsonSchema({"type": ["string", "number"]})  # an editor reads 12 as a number, we as text
-Name = Annotated[str, BeforeValidator(_name), _AS_TYPED]
-Text = Annotated[str, BeforeValidator(_plain), _AS_TYPED]
+@dataclass(frozen=True, slots=True, eq=False)
+class Word:
+    """Metadata of a str field: text that `read` accepts, and what an editor makes of it."""
+
+    read: Callable[[Any], Any]
+    editor: dict[str, Any]
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_before_validator_function(self.read, handler(source))
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return {"type": ["string", "number"], **self.editor}  # an editor reads 12 as a number, we as text
+
+
+_NAME_IN_EDITORS = r"^[^\s!-/:-@\[-^`{-~]{1,40}$"  # the same, since their \w is ASCII alone
+Name = Annotated[str, Word(_name, {"pattern": _NAME_IN_EDITORS})]
+Text = Annotated[str, Word(_plain, {"minLength": 1, "maxLength": LONGEST_TEXT})]
 
 
 def shape(value: Any) -> str:
@@ -200,7 +212,14 @@ def _one_by_one(value: Any, handler: ValidatorFunctionWrapHandler, info: Validat
         return None
 
 
-Entry = Annotated[T | None, WrapValidator(_one_by_one)]  # None where the file's entry is faulty, and reported
+class _OneByOne:
+    """Metadata of an entry."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.with_info_wrap_validator_function(_one_by_one, handler(source))
+
+
+Entry = Annotated[T | None, _OneByOne()]  # None where the file's entry is faulty, and reported
 
 
 def _report(info: ValidationInfo) -> Report:
@@ -238,7 +257,8 @@ class Model(BaseModel):
         untold = [] if value.incomplete else list(missing)
         for key in value:
             if key not in known:
-                guess = nearest(key, [other for other in known if other not in value])
+                what_if = value.key_marks[key].file != report.file  # which names what is there already
+                guess = nearest(key, [other for other in known if what_if or other not in value])
                 allowed = cls.key_advice.get(key) or (
                     f"did you mean {guess}?" if guess else f"it takes {', '.join(known)}"
                 )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from pathlib import Path
 
 from system.findings import usage_error
@@ -16,6 +15,8 @@ def write_file(path: Path, content: str | bytes, force: bool = False) -> None:
 
     Raises KitError where the file exists and `force` is not given, or where it cannot be written.
     """
+    import tempfile  # which takes its time, and most runs write no file
+
     if path.exists() and not force:
         raise usage_error(f"{path} is there already", "give another name, or --force to replace it")
     data = content.encode() if isinstance(content, str) else content

@@ -11,7 +11,8 @@ INHERITING = ("cabinets", "variants")  # sections whose entries may say `like:`
 def apply_setting(root: MapAt, setting: str) -> None:
     """Put the value of one `path=value` into the tree, e.g. variants.centre.parts.C1=link.
 
-    A value that begins with [ or { is read as a YAML list or mapping. Raises DocumentError.
+    A value that begins with [ or { is read as a YAML list or mapping. Keys that are not there are added, and so is the
+    item that a list has next. Raises DocumentError.
     """
     mark = Mark(f"--set {setting}")
     path_text, equals, value_text = setting.partition("=")
@@ -29,29 +30,31 @@ def apply_setting(root: MapAt, setting: str) -> None:
             inner.mark = mark
             node[part] = inner
             node.key_marks[part] = mark
-        if inner is None or isinstance(inner, TextAt):
-            raise DocumentError(
-                "setting",
-                mark,
-                f"there is nothing under {'.'.join(path[: depth + 1])}",
-                "name a key of the kit",
-                path_text,
-            )
+        if inner is None:
+            raise _no_item(node, path[: depth + 1], mark)
+        if isinstance(inner, TextAt):
+            found = f"{'.'.join(path[: depth + 1])} is a value, and nothing stands under it"
+            raise DocumentError("setting", mark, found, f"end the path with {part}", path_text)
         node = inner
     last = path[-1]
     if isinstance(node, ListAt):
-        if not (last.isdecimal() and int(last) < len(node)):
-            raise DocumentError(
-                "setting",
-                mark,
-                f"{'.'.join(path[:-1])} has no item {last}",
-                f"its items are 0 to {len(node) - 1}" if node else "it is empty",
-                path_text,
-            )
-        node[int(last)] = value
+        if last == str(len(node)):
+            node.append(value)
+        elif child(node, last) is not None:
+            node[int(last)] = value
+        else:
+            raise _no_item(node, path, mark)
     elif isinstance(node, MapAt):
         node[last] = value
         node.key_marks[last] = mark
+
+
+def _no_item(items: Value, path: tuple[str, ...], mark: Mark) -> DocumentError:
+    """`path` ends at an item that a list does not have."""
+    count = len(items)
+    there = "it is empty" if not count else "its only item is 0" if count == 1 else f"its items are 0 to {count - 1}"
+    found = f"{'.'.join(path[:-1])} has no item {path[-1]}"
+    return DocumentError("setting", mark, found, f"{there}, and {count} adds one", ".".join(path))
 
 
 def _setting_value(text: str, mark: Mark) -> Value:

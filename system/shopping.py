@@ -20,7 +20,7 @@ from system.limits import Case
 from system.means import UNCERTAINTY
 from system.members import part_of, shares, singles
 from system.predict import summarise
-from system.protect import protect
+from system.protect import Verdict, protect
 from system.ratings import TESTS, preferred
 from system.reasons import Reason, reasons
 from system.stress import ASKED, Load, PartStress, stress
@@ -115,10 +115,13 @@ class Shopping:
     total: Decimal | None
 
 
-def shopping(kit: Kit, variants: Sequence[Variant], count: int) -> Shopping:
+def shopping(
+    kit: Kit, variants: Sequence[Variant], count: int, verdicts: Mapping[str, Sequence[Verdict]] | None = None
+) -> Shopping:
     """For `count` cabinets of any one of `variants`. Raises KitError where a circuit has no solution.
 
-    Ratings are those that every variant of the kit needs, also where only some are asked for.
+    Ratings are those that every variant of the kit needs, also where only some are asked for. `verdicts` are those of
+    `protect` by variant, where they are at hand.
     """
     chosen = {variant.name for variant in variants}
     stresses, why = {}, {}
@@ -127,7 +130,8 @@ def shopping(kit: Kit, variants: Sequence[Variant], count: int) -> Shopping:
         acoustics = transfer(model, summary.GRID)
         stresses[variant.name] = stress(Case.swept(model, acoustics, summarise(model, acoustics))).parts
         if variant.name in chosen:
-            why[variant.name] = reasons(model, acoustics, protect(kit, variant))
+            judged = protect(kit, variant) if verdicts is None else verdicts[variant.name]
+            why[variant.name] = reasons(model, acoustics, judged)
     spots = {name: _spots(each, stresses) for name, each in why.items()}
     bag = _Bag.of(kit, stresses)
     lines = _enough(list(bag.lines(kit, [variant.name for variant in variants], count)))

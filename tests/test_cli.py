@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -14,7 +15,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from system.codes import CODES
 from system.examples import scenarios, template
+from system.units import DIMENSIONS
 from tests.support_cli import kitwright
 from tests.support_kits import write_kit
 
@@ -360,6 +363,64 @@ def test_compare_two_kits_side_by_side(tmp_path: Path) -> None:
     assert list(names) == ["kit.v", "other.v"]
 
 
+def test_compare_says_what_two_files_say_otherwise(tmp_path: Path) -> None:
+    kit = write_kit(
+        tmp_path,
+        cabinets="{box: {chambers: [{kind: sealed, drivers: [woofer], volume: 8 L}]}}",
+        variants="{v: {cabinet: box}, here: {cabinet: box}}",
+    )
+    other = tmp_path / "other.yaml"
+    text = kit.read_text().replace("8 L", "12 L").replace(", here: {cabinet: box}", "")
+    other.write_text(text + "meter: {leads: 0.2 ohm}\n")
+    done = kitwright("compare", kit, other, "--json", "--points", 5, "--csv", tmp_path / "csv")
+    assert done.returncode == 0, done.stderr
+    document = json.loads(done.stdout)
+    assert document["differences"] == [
+        {"path": "cabinets.box.chambers.0.volume", "first": "8 L", "second": "12 L", "contents": False},
+        {"path": "variants.here", "first": {"cabinet": "box"}, "second": None, "contents": False},
+        {"path": "meter", "first": None, "second": {"leads": "0.2 ohm"}, "contents": False},
+    ]
+    assert (tmp_path / "csv" / "differences.csv").read_text().splitlines() == [
+        "path,first,second",
+        "cabinets.box.chambers.0.volume,8 L,12 L",
+        "variants.here,{cabinet: box},",
+        "meter,,{leads: 0.2 ohm}",
+    ]
+    assert list(document["same_name"]) == ["v"]
+    beside = document["same_name"]["v"]
+    assert (beside["first"], beside["second"]) == ("kit.v", "other.v")
+    assert beside["listening_point"] == document["match"]["variants"]["other.v"]["listening_point"]
+    shown = kitwright("compare", kit, other).stdout
+    assert max(map(len, shown.splitlines())) <= 100
+    assert re.search(r"cabinets\.box\.chambers\.0\.volume +8 L +12 L", shown)
+    assert "other.v matches kit.v within" in shown
+    # a what-if goes into both
+    same = kitwright("compare", kit, other, "--json", "--points", 5, "--set", "cabinets.box.chambers.0.volume=9 L")
+    assert "cabinets.box.chambers.0.volume" not in same.stdout
+
+
+def test_compare_sees_that_a_table_differs(tmp_path: Path) -> None:
+    rows = np.geomspace(20, 20e3, 20)
+    folders = [tmp_path / name for name in ("one", "two")]
+    driver = "{dome: {role: tweeter, re: 5.5 ohm, impedance: z.txt, response: {file: p.txt, volts: 2.83 V}}}"
+    for folder, level in zip(folders, (86, 88), strict=True):
+        folder.mkdir()
+        (folder / "z.txt").write_text("\n".join(f"{f} 6 0" for f in rows))
+        (folder / "p.txt").write_text("\n".join(f"{f} {level} 0" for f in rows))
+    kits = [
+        write_kit(folder, drivers=driver, hookup="{dome: {driver: dome, plus: in, minus: common}}",
+                  variants="{v: {cabinet: box, reason: a closed back}}")
+        for folder in folders
+    ]  # fmt: skip
+    document = json.loads(kitwright("compare", *kits, "--json", "--points", 5).stdout)
+    assert [(each["path"], each["contents"]) for each in document["differences"]] == [
+        ("drivers.dome.response.file", True)
+    ]
+    assert document["same_name"]["v"]["listening_point"]["level_db"] == pytest.approx(2)
+    assert "another table" in kitwright("compare", *kits).stdout
+    assert "say the same" in kitwright("compare", kits[0], kits[0]).stdout
+
+
 @pytest.mark.slow
 def test_same_input_same_bytes() -> None:
     outputs = {program("predict", MARSHLIGHT, "--json", "--points", 30, PYTHONHASHSEED=s).stdout for s in ("1", "77")}
@@ -422,6 +483,26 @@ def test_the_template_names_every_key() -> None:
     text = template("start")
     missing = {key for key in keys if f"{key}:" not in text}
     assert missing == set()
+
+
+# what a key of the template may clash with that stands there already: it says "or", "instead" or names a table
+CLASHES = {"air_twice", "duplicate_key", "mouth_twice", "file_missing", "spread_unused", "step_coupled", "move_coupled"}
+
+
+def test_every_commented_key_of_the_template_is_a_key(tmp_path: Path) -> None:
+    """Each alone without its mark, with the lines that belong to it: it is read, or clashes with what it replaces."""
+    lines = template("start").splitlines()
+    found = [(row, match[1]) for row, line in enumerate(lines) if (match := re.match(r"( *)# \w+:(\s|$)", line))]
+    assert len(found) > 30
+    for row, indent in found:
+        block = [row]
+        while re.match(rf"{indent}#   +\S", lines[block[-1] + 1]):
+            block.append(block[-1] + 1)
+        changed = [indent + line[len(indent) + 2 :] if n in block else line for n, line in enumerate(lines)]
+        kit = tmp_path / "kit.yaml"
+        kit.write_text("\n".join(changed), encoding="utf-8")
+        codes = set(re.findall(r"error\[(\w+)\]", kitwright("proofread", kit).stderr))
+        assert codes <= CLASHES, lines[row]
 
 
 def test_a_variant_may_be_called_like_a_command(tmp_path: Path) -> None:
@@ -510,3 +591,21 @@ def test_compare_takes_frequencies(tmp_path: Path) -> None:
     done = kitwright("compare", write_kit(tmp_path), "--json", "--from", 50, "--to", 100, "--points", 3, "--seed", 1)
     assert json.loads(done.stdout)["frequency_hz"] == pytest.approx([50, 70.71067811865476, 100])
     assert kitwright("predict", write_kit(tmp_path), "--points", 0).returncode == 2
+
+
+def test_every_code_is_explained() -> None:
+    for code in CODES:
+        done = kitwright("explain", code)
+        assert (done.returncode, done.stderr) == (0, "")
+        assert done.stdout.startswith(f"{code}\n")
+        assert len(done.stdout.split()) > 5
+    wrong = kitwright("explain", "quantity_no_unti")
+    assert wrong.returncode == 2
+    assert "did you mean quantity_no_unit?" in wrong.stderr
+
+
+def test_explain_units_names_every_unit_that_is_read() -> None:
+    rows = kitwright("explain", "units").stdout.splitlines()
+    for name, kind in DIMENSIONS.items():
+        (row,) = (row for row in rows if row.startswith(f"{name.replace('_', ' ')}  "))
+        assert set(row.partition(kind.example)[2].strip().split(", ")) >= set(kind.units) - {""}

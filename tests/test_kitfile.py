@@ -13,10 +13,11 @@ import pytest
 import yaml
 
 from system.codes import CODES, explanation
+from system.document import DocumentError, parse
 from system.findings import Finding, KitError
-from system.keydocs import KEYS
 from system.kit import Kit, StockItem
-from system.kitfile import _models, kit_schema, load_kit
+from system.kitfile import load_kit
+from system.schema import models
 
 HERE = Path(__file__).parent
 WRONG = HERE / "wrong"
@@ -220,6 +221,31 @@ def test_what_if() -> None:
     assert kit.stock.resistors == (StockItem(1.0), StockItem(2.2))
 
 
+def test_what_if_adds_what_is_not_there() -> None:
+    """A key, a mapping and all above it, an entry that is like another, and the item that a list has next."""
+    settings = [
+        "meter.leads=0.2 ohm",
+        "assembly.ambient=30 degC",
+        "variants.also={like: tall, placement: in_wall}",
+        "variants.also.seats.distance=4 m",
+        "variants.also.seats.angle=10 deg",
+        "cabinets.compact.boards.braces=[{length: 100 mm, width: 20 mm}]",
+        "cabinets.compact.boards.braces.1={length: 90 mm, width: 20 mm}",
+    ]
+    wrong = faults(EXAMPLE, *settings, "variant.also.attitude=upright", "cabinets.compact.boards.braces.3.count=2")
+    assert [line for line in wrong if line.startswith("--set")] == [
+        "--set cabinets.compact.boards.braces.3.count=2:1:1: error[setting]: "
+        "cabinets.compact.boards.braces has no item 3; its items are 0 to 1, and 2 adds one",
+        '--set variant.also.attitude=upright:1:1: error[unknown_key]: the kit has an unknown key "variant"; '
+        "did you mean variants?",
+    ]
+    kit = load_kit(EXAMPLE, settings)
+    assert [brace.length for brace in kit.variants["wall"].cabinet.boards.braces] == pytest.approx([0.1, 0.09])
+    assert kit.meter.leads == pytest.approx(0.2)
+    assert (kit.variants["also"].placement.kind, kit.variants["also"].cabinet.name) == ("in_wall", "tall")
+    assert kit.variants["also"].seats.distance == pytest.approx(4)
+
+
 def test_what_if_at_fault() -> None:
     settings = [
         "amplifier.load=8",
@@ -230,20 +256,19 @@ def test_what_if_at_fault() -> None:
         "x=[",
         "amplifier.laod=4 ohm",
     ]
-    settings += ["cabinets.compact.cutouts.woofer_a.2=1 mm"]
+    settings += ["cabinets.compact.cutouts.woofer_a.3=1 mm"]
     found = [line for line in faults(FULL, *settings) if line.startswith("--set")]
     assert found == [
         "--set =:1:1: error[setting]: this is no path=value; write for example variants.centre.parts.C1=link",
-        '--set amplifier.laod=4 ohm:1:1: error[unknown_key]: amplifier has an unknown key "laod"; it takes '
-        "power, load, lowest_load, output_resistance, cable, current_limit, outputs",
+        '--set amplifier.laod=4 ohm:1:1: error[unknown_key]: amplifier has an unknown key "laod"; did you mean load?',
         '--set amplifier.load=8:1:1: error[quantity_no_unit]: amplifier.load is "8", without a unit; '
         "write for example 8 ohm",
         "--set cabinets.compact.chambers.7.volume=9 L:1:1: error[setting]: "
-        "there is nothing under cabinets.compact.chambers.7; name a key of the kit",
-        "--set cabinets.compact.cutouts.woofer_a.2=1 mm:1:1: error[setting]: "
-        "cabinets.compact.cutouts.woofer_a has no item 2; its items are 0 to 1",
+        "cabinets.compact.chambers has no item 7; its items are 0 to 1, and 2 adds one",
+        "--set cabinets.compact.cutouts.woofer_a.3=1 mm:1:1: error[setting]: "
+        "cabinets.compact.cutouts.woofer_a has no item 3; its items are 0 to 1, and 2 adds one",
         "--set kit:1:1: error[setting]: this is no path=value; write for example variants.centre.parts.C1=link",
-        "--set kit.x=1:1:1: error[setting]: there is nothing under kit; name a key of the kit",
+        "--set kit.x=1:1:1: error[setting]: kit is a value, and nothing stands under it; end the path with kit",
         "--set x=[:1:1: error[yaml_syntax]: YAML cannot be read here: expected the node content, but found "
         "'<stream end>'; look for a missing quote, bracket, colon or space",
     ]
@@ -270,7 +295,7 @@ def test_every_key_is_in_the_full_kit() -> None:
                 walk(inner)
 
     walk(yaml.safe_load(FULL.read_text(encoding="utf-8")))
-    for model in _models():
+    for model in models():
         assert set(model.keys()) - {"speed_of_sound"} <= said, model.__name__  # it excludes the weather
 
 
@@ -417,103 +442,6 @@ def test_large_nonsense_is_answered(tmp_path: Path) -> None:
         assert faults(kit)
 
 
-def matches(value: Any, schema: dict[str, Any], root: dict[str, Any]) -> bool:
-    """Whether `value` is valid by the words of JSON Schema draft 7 that the kit's schema uses."""
-    types: dict[str, Any] = {"string": str, "number": int | float, "integer": int, "object": dict, "array": list}
-    known = {
-        "$ref",
-        "type",
-        "enum",
-        "const",
-        "pattern",
-        "minimum",
-        "maximum",
-        "items",
-        "minItems",
-        "maxItems",
-        "properties",
-    }
-    known |= {"additionalProperties", "required", "minProperties", "anyOf", "oneOf", "allOf"}
-    ignored = {"description", "examples", "default", "title", "discriminator", "definitions", "$schema"}
-    assert set(schema) <= known | ignored, set(schema) - known
-    if "$ref" in schema:
-        return matches(value, root["definitions"][schema["$ref"].removeprefix("#/definitions/")], root)
-    kinds = schema.get("type", list(types))
-    if not any(isinstance(value, types[kind]) for kind in ([kinds] if isinstance(kinds, str) else kinds)):
-        return False
-    properties = schema.get("properties", {})
-    other = schema.get("additionalProperties", True)
-    rules = [
-        "enum" not in schema or value in schema["enum"],
-        "const" not in schema or value == schema["const"],
-        not isinstance(value, str) or re.search(schema.get("pattern", ""), value) is not None,
-        not isinstance(value, int | float) or schema.get("minimum", value) <= value <= schema.get("maximum", value),
-        not isinstance(value, list) or schema.get("minItems", 0) <= len(value) <= schema.get("maxItems", len(value)),
-        not isinstance(value, list) or all(matches(item, schema.get("items", {}), root) for item in value),
-        not isinstance(value, dict) or set(schema.get("required", [])) <= set(value),
-        not isinstance(value, dict) or len(value) >= schema.get("minProperties", 0),
-        not isinstance(value, dict)
-        or all(
-            matches(inner, properties[key], root)
-            if key in properties
-            else other is True or (other is not False and matches(inner, other, root))
-            for key, inner in value.items()
-        ),
-        all(matches(value, part, root) for part in schema.get("allOf", [])),
-        not schema.get("anyOf") or any(matches(value, part, root) for part in schema["anyOf"]),
-        not schema.get("oneOf") or sum(matches(value, part, root) for part in schema["oneOf"]) == 1,
-    ]
-    return all(rules)
-
-
-class AsEditorsRead(yaml.SafeLoader):
-    """YAML 1.2's core types, as editors have them: `1 1/2 in` is text, and so are 12:30 and on."""
-
-
-AsEditorsRead.yaml_implicit_resolvers = {
-    first: [
-        (tag, expression)
-        for tag, expression in rules
-        if not tag.endswith((":timestamp", ":merge")) and not (tag.endswith(":bool") and first not in "tTfF")
-    ]
-    for first, rules in yaml.SafeLoader.yaml_implicit_resolvers.items()
-}
-
-
-@pytest.mark.parametrize("path", KITS, ids=lambda path: path.stem)
-def test_schema_takes_good_kits(path: Path) -> None:
-    schema = kit_schema()
-    assert schema["$schema"] == "http://json-schema.org/draft-07/schema#"
-    assert matches(yaml.load(path.read_text(encoding="utf-8"), AsEditorsRead), schema, schema)
-
-
-REFUSED_BY_THE_SCHEMA = """
-    unknown_key unknown_key_at_top missing_volume missing_cabinet unknown_word_kind unknown_word_role
-    unknown_word_placement quantity_no_unit quantity_dimension quantity_letter_point quantity_decimal_comma
-    list_length format part_kind_two wrong_type_text_for_mapping bend_with_length bend_without_radius lining_in_a_box
-    section_without_length slot_in_bad_units unknown_word_end unknown_word_step_correction
-    curve_in_bad_units thermal_in_bad_units temperature_rise_in_degrees spread_builds unknown_word_target
-"""
-
-
-@pytest.mark.parametrize("name", REFUSED_BY_THE_SCHEMA.split())
-def test_schema_refuses_wrong_kits(name: str) -> None:
-    schema = kit_schema()
-    wrong = yaml.load((WRONG / f"{name}.yaml").read_text(encoding="utf-8"), AsEditorsRead)
-    assert not matches(wrong, schema, schema)
-
-
-def test_schema_describes_every_key() -> None:
-    schema = kit_schema()
-    for model in _models():
-        if model.__name__ in ("Model", "PartFields", "PortShape", "CurveShape"):
-            continue
-        definition = schema if model.__name__ == "KitFile" else schema["definitions"][model.__name__]
-        assert set(KEYS[model.__name__]) == set(model.keys()) == set(definition["properties"]), model.__name__
-        assert all(value["description"] for value in definition["properties"].values())
-        assert definition["description"]
-
-
 def test_reading_a_kit_loads_no_numpy() -> None:
     code = (
         "import sys; from system.kitfile import load_kit; load_kit(sys.argv[1]);"
@@ -523,3 +451,59 @@ def test_reading_a_kit_loads_no_numpy() -> None:
         [sys.executable, "-c", code, str(FULL)], capture_output=True, text=True, cwd=HERE.parent, check=True
     )
     assert done.stdout.strip() == "[]"
+
+
+BITS = [
+    "\t",
+    ": ",
+    "{",
+    "}",
+    "[",
+    "]",
+    ",",
+    '"',
+    "'",
+    "#",
+    "&a ",
+    "*a",
+    "!!x ",
+    ">\n",
+    "- ",
+    "? ",
+    "é",
+    "\u2028",
+    "\ufeff",
+]
+BITS += ["---", "\r\n", "\x00", "|"]
+
+
+def test_both_scanners_of_pyyaml_read_alike(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Values, positions and faults are those of pyyaml's own scanner, whether libyaml is there or not."""
+    shuffled, has_libyaml = random.Random(3), yaml.__with_libyaml__
+    texts = [path.read_text(encoding="utf-8", errors="ignore") for path in [*KITS, *WRONG.glob("*.yaml")]]
+    seen = set()
+    for _ in range(300):
+        text = shuffled.choice(texts)[: shuffled.randrange(200, 2000)]
+        for _ in range(shuffled.randrange(4)):
+            place = shuffled.randrange(len(text) + 1)
+            text = text[:place] + shuffled.choice(BITS) + text[place + shuffled.randrange(2) :]
+        outcomes = []
+        for quick in (has_libyaml, False):
+            monkeypatch.setattr(yaml, "__with_libyaml__", quick)
+            outcomes.append(as_read(text))
+        assert outcomes[0] == outcomes[1], text
+        seen.add(outcomes[0][0])
+    assert seen == {"read", "refused"}
+
+
+def as_read(text: str) -> tuple[str, list[Any]]:
+    try:
+        root, found = parse(text, "kit.yaml")
+    except DocumentError as error:
+        return "refused", [error.code, error.mark, error.found, error.allowed]
+    places, todo = [(fault.code, fault.mark, fault.found) for fault in found], [root]
+    while todo:
+        node = todo.pop()
+        places.append((str(node), node.mark, getattr(node, "key_marks", {})))
+        todo += node.values() if isinstance(node, dict) else node if isinstance(node, list) else ()
+    return "read", places

@@ -10,7 +10,8 @@ import pytest
 
 from system.findings import KitError
 from system.kit import Panel, Placement
-from system.kitfile import kit_schema, load_kit
+from system.kitfile import load_kit
+from system.schema import kit_schema
 from system.predict import predict
 
 HERE = Path(__file__).parent

@@ -96,7 +96,7 @@ def characterise(
     told = [finding for finding in findings if finding.severity != "note"]
     if text and not showing.drawn:  # which says itself what is refused
         told = [finding for finding in told if finding.code != "sweep_refused"]
-    showing.show(told, lambda _: shown.graphs(), lambda: data.document("", findings, **shown.data()), text)
+    showing.show(told, lambda _: shown.graphs(), lambda: data.document("", findings, **shown.data()), text, csv)
 
 
 class _Shown:

@@ -74,4 +74,5 @@ def expect(
         picture,
         lambda: data.document(loaded.name, findings, **expect_data.expect(loaded, results)),
         lambda: expect_texts.expect(loaded, results),
+        csv,
     )

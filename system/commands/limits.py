@@ -25,6 +25,7 @@ from system.commandline import (
     command,
     load,
 )
+from system.progress import progress
 from system.sheets.showing import Showing, write_csv
 
 
@@ -56,7 +57,8 @@ def limits(
     showing = Showing.of(kit, output, as_json, force)
     curves = as_json or showing.drawn or csv is not None
     frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
-    results = ceilings(loaded, variants, frequency, seed)
+    with progress("limits", variants) as in_turn:
+        results = ceilings(loaded, in_turn, frequency, seed)
     findings = (*loaded.findings, *examine(loaded, [result.prediction for result in results]))
     if csv is not None:
         write_csv(csv, {f"{r.limits.variant.name}.csv": limit_data.limits_csv(r) for r in results}, force)
@@ -70,6 +72,6 @@ def limits(
 
         return graphs.limits(loaded, results, {each.name: protect(loaded, each) for each in variants})
 
-    showing.show(findings, picture, document, lambda: limit_texts.limits(loaded, results))
+    showing.show(findings, picture, document, lambda: limit_texts.limits(loaded, results), csv)
     if any(result.limits.exceeded for result in results):
         raise typer.Exit(1)

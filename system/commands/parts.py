@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from system import completion
 from system.commandline import (
     AsJson,
     CsvFolder,
@@ -42,7 +43,12 @@ def parts(
         typer.Option(metavar="FILE", help="Measured parts in hand (columns ref,value), for left and right."),
     ] = None,
     wind: Annotated[
-        str | None, typer.Option(metavar="REF", help="Instead: what to wind for this coil, of which wire.")
+        str | None,
+        typer.Option(
+            metavar="REF",
+            help="Instead: what to wind for this coil, of which wire.",
+            autocompletion=completion.places,
+        ),
     ] = None,
     layout: Annotated[
         bool, typer.Option("--layout", help="Instead: coils that couple on the board, and its plan (-o FILE.svg).")
@@ -95,7 +101,7 @@ def parts(
 
         return parts_graphs.parts(result, pairs)
 
-    showing.show(findings, picture, document, lambda: parts_texts.parts(result, pairs))
+    showing.show(findings, picture, document, lambda: parts_texts.parts(result, pairs), csv)
 
 
 def _winding(kit: Kit, variants: Sequence[Variant], reference: str) -> Instead:

@@ -29,13 +29,14 @@ from system.commandline import (
     command,
     load,
 )
-from system.sheets.showing import Showing, write_csv
+from system.progress import progress
+from system.sheets.showing import Showing, say, write_csv
 
 if TYPE_CHECKING:
     from system.around import Around
     from system.kit import Kit, Variant
     from system.predict import Prediction
-    from system.sheets.plots import Graph
+    from system.sheets.plots import Picture
 
 
 @app.command()
@@ -65,7 +66,7 @@ def predict(
     from system import grid
     from system.checks import examine
     from system.detail import predict_in_detail as compute
-    from system.sheets import around_data, around_texts, data, texts
+    from system.sheets import around_data, around_texts, data, predict_data, texts
 
     loaded = load(kit, settings)
     asked = asked_frequencies(frequencies, start, stop, points)
@@ -74,14 +75,16 @@ def predict(
     showing = Showing.of(kit, output, as_json, force)
     curves = as_json or showing.drawn or csv is not None
     frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
-    results = [compute(loaded, each, frequency, volts) for each in variants]
+    with progress("predict", variants) as in_turn:
+        results = [compute(loaded, each, frequency, volts) for each in in_turn]
     rounds = _around(loaded, results) if around else []
     findings = (*loaded.findings, *examine(loaded, results))
     if netlist is not None:
         _write_netlist(loaded, variants, netlist, force)
     if csv is not None:
-        tables = {f"{r.variant.name}.csv": data.prediction_csv(r) for r in results}
-        write_csv(csv, tables | {f"around_{r.variant.name}.csv": around_data.around_csv(r) for r in rounds}, force)
+        tables = predict_data.tables(results)
+        tables |= {f"around_{r.variant.name}.csv": around_data.around_csv(r) for r in rounds}
+        write_csv(csv, tables | _exported(loaded, results), force)
 
     def document() -> str:
         content = {r.variant.name: data.prediction(r) for r in results}
@@ -98,16 +101,32 @@ def predict(
         lambda graphs: [*graphs.predictions(loaded, results), *_graphs(rounds)],
         document,
         text if netlist is None else None,
+        csv,
     )
+
+
+def _exported(kit: Kit, results: Sequence[Prediction]) -> dict[str, str]:
+    """Tables that a kit file may name; what could not be one is told."""
+    from system.sheets.exported import NotExported, tables
+
+    files: dict[str, str] = {}
+    for result in results:
+        for name, table in tables(kit, result):
+            if isinstance(table, NotExported):
+                say(f"{name} is not written, since no kit could read it: {table}")
+            else:
+                files[name] = table
+    return files
 
 
 def _around(kit: Kit, results: Sequence[Prediction]) -> list[Around]:
     from system.around import around
 
-    return [around(kit, result) for result in results]
+    with progress("predict --around", [result.variant for result in results]) as in_turn:
+        return [around(kit, result) for result, _ in zip(results, in_turn, strict=True)]
 
 
-def _graphs(rounds: Sequence[Around]) -> list[Graph]:
+def _graphs(rounds: Sequence[Around]) -> list[Picture]:
     from system.sheets.around_graphs import around
 
     return around(rounds)

@@ -16,6 +16,7 @@ from system.commandline import (
     command,
     load,
 )
+from system.progress import progress
 from system.sheets.showing import Showing, write_csv
 
 
@@ -42,7 +43,8 @@ def protect(
     showing = Showing.of(kit, output, as_json, force)
     variants = chosen(loaded, variant)
     findings = (*loaded.findings, *examine_impedance(loaded, variants))
-    verdicts = {each.name: compute(loaded, each, Closely(seed)) for each in variants}
+    with progress("protect", variants) as in_turn:
+        verdicts = {each.name: compute(loaded, each, Closely(seed)) for each in in_turn}
     if csv is not None:
         every = (verdict for each in verdicts.values() for verdict in each)
         write_csv(csv, {"choices.csv": protect_data.choices_csv(every)}, force)
@@ -56,4 +58,5 @@ def protect(
         lambda graphs: graphs.protection(loaded, verdicts),
         document,
         lambda: protect_texts.protection(loaded, verdicts),
+        csv,
     )

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from system import completion
 from system.commandline import app, command
 from system.sheets.showing import say_data
 
@@ -16,14 +17,19 @@ def schema() -> None:
     """JSON Schema of the kit file, for editors that check as you type."""
     import json
 
-    from system.kitfile import kit_schema
+    from system.schema import kit_schema
 
     say_data(json.dumps(kit_schema(), indent=1, ensure_ascii=False))
 
 
 @app.command()
 @command
-def explain(code: Annotated[str, typer.Argument(metavar="CODE|units", help="A finding's code, or `units`.")]) -> None:
+def explain(
+    code: Annotated[
+        str,
+        typer.Argument(metavar="CODE|units", help="A finding's code, or `units`.", autocompletion=completion.codes),
+    ],
+) -> None:
     """What a finding's code means, or every unit that a kit file may use."""
     from system.codes import explanation
     from system.quantity import units_text

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from system import completion
 from system.commandline import (
     AsJson,
     CsvFolder,
@@ -21,11 +22,17 @@ from system.commandline import (
     command,
     load,
 )
+from system.progress import progress
 from system.sheets.showing import Showing, write_csv
 
 Move = Annotated[
     list[str] | None,
-    typer.Option("--move", metavar="REF", help="Only this part may get another value; may be given again."),
+    typer.Option(
+        "--move",
+        metavar="REF",
+        help="Only this part may get another value; may be given again.",
+        autocompletion=completion.places,
+    ),
 ]
 Asked = Annotated[
     str | None,
@@ -59,7 +66,8 @@ def revalue(
         spec = replace(spec, move=tuple(move))
     if target is not None:
         spec = replace(spec, target=read_target(target))
-    result = compute(loaded, chosen(loaded, variant), spec, seed)
+    with progress("revalue"):
+        result = compute(loaded, chosen(loaded, variant), spec, seed)
     if csv is not None:
         write_csv(csv, revalue_data.tables(loaded, result), force)
 
@@ -73,4 +81,5 @@ def revalue(
         picture,
         lambda: data.document(loaded.name, loaded.findings, seed=seed, **revalue_data.revalue(result)),
         lambda: revalue_texts.revalue(loaded, result),
+        csv,
     )

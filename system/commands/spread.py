@@ -19,6 +19,7 @@ from system.commandline import (
     command,
     load,
 )
+from system.progress import progress
 from system.sheets.showing import Showing, write_csv
 
 FEWEST, MOST = 100, 1_000_000  # copies, as in the kit's own `spread.builds`
@@ -73,7 +74,8 @@ def spread(
     floor, law = at_least / 100, law or loaded.spread.law
     variants = chosen(loaded, variant)
     seen = examine_impedance(loaded, variants)
-    results = [compute(loaded, each, count, seed, law) for each in variants]
+    with progress("spread", variants) as in_turn:
+        results = [compute(loaded, each, count, seed, law) for each in in_turn]
     findings = (*loaded.findings, *seen, *nothing_to_draw(loaded, results))
     if csv is not None:
         files = {f"{result.variant.name}.csv": spread_data.bands_csv(result) for result in results}
@@ -89,6 +91,7 @@ def spread(
         picture,
         lambda: data.document(loaded.name, findings, **spread_data.spread(loaded, results, seed, law, floor)),
         lambda: spread_texts.spread(loaded, results, seed, law, floor),
+        csv,
     )
     if any(result.inside.value < floor for result in results):
         raise typer.Exit(1)

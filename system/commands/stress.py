@@ -56,6 +56,7 @@ def stress(
         lambda graphs: graphs.stress(loaded, cases),
         document,
         lambda: stress_texts.stress(loaded, results),
+        csv,
     )
     if any(result.fails for result in results):
         raise typer.Exit(1)

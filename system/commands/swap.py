@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from system import completion
 from system.commandline import (
     AsJson,
     CsvFolder,
@@ -32,7 +33,12 @@ if TYPE_CHECKING:
     from system.swap import Swap
 
 Reference = Annotated[
-    str, typer.Argument(metavar="REF", help="A part of the board, or a driver by its own or its hookup name.")
+    str,
+    typer.Argument(
+        metavar="REF",
+        help="A part of the board, or a driver by its own or its hookup name.",
+        autocompletion=completion.replaceable,
+    ),
 ]
 With = Annotated[
     str | None,
@@ -153,6 +159,7 @@ class _Shown:
             picture,
             lambda: data.document(self.kit.name, findings, **content),
             text,
+            self.csv,
         )
         if swap_data.result(swaps) not in ("pass", "marginal"):
             raise typer.Exit(1)
@@ -186,6 +193,7 @@ class _Shown:
             picture,
             lambda: data.document(kit.name, findings, **swap_data.table(reference, found)),
             lambda: swap_texts.table(kit, reference, found),
+            self.csv,
         )
 
 

@@ -21,6 +21,7 @@ from system.commandline import (
     command,
     load,
 )
+from system.progress import progress
 from system.sheets.showing import Showing, write_csv
 
 if TYPE_CHECKING:
@@ -84,7 +85,8 @@ def verify(
     if faults:
         raise KitError(faults, loaded.name)
     try:
-        result = judge(loaded, one, said or (), swept, heard, other)
+        with progress("verify", [one]) as in_turn:
+            result = judge(loaded, next(in_turn), said or (), swept, heard, other)
     except KitError:
         raise
     except ValueError as error:
@@ -145,4 +147,5 @@ def _show(showing: Showing, kit: Kit, result: Any, findings: tuple[Finding, ...]
         picture,
         lambda: data.document(kit.name, findings, **verify_data.verified(result)),
         lambda: verify_texts.verified(kit, result),
+        csv,
     )

@@ -10,7 +10,7 @@ from system import wording
 from system.bench.meter import Drivers, Window
 from system.kit import Kit
 from system.ratings import TESTS
-from system.sheets import job_texts, layout_graphs, layout_texts, runup_texts
+from system.sheets import job_texts, layout_texts, runup_texts
 from system.sheets.pages.blocks import (
     BLANK,
     TICK,
@@ -60,7 +60,7 @@ def foot(kit: Kit) -> str:
     return f"{kit.path.name}, SHA-256 {checksum(kit)}. Figures are computed, not measured on this unit."
 
 
-def _under(sheet: BuildSheet) -> str:
+def under_of(sheet: BuildSheet) -> str:
     variant = sheet.variant
     job = [f"job {sheet.job.number}"] if sheet.job.number else []
     serials = [f"serial {wording.listed(sheet.job.serials)}"] if sheet.job.serials else []
@@ -70,21 +70,21 @@ def _under(sheet: BuildSheet) -> str:
 def _board(sheet: BuildSheet) -> Sheet:
     return Sheet(
         title=f"{sheet.kit.name}: board of {sheet.variant.name}",
-        under=_under(sheet),
+        under=under_of(sheet),
         blocks=(
             Points(tuple(each.short for each in sheet.cautions[:MOST_ON_TOP]), "box"),
             Heading("Parts"),
             _parts(sheet),
             Beside(
-                (Heading("Solder together, point by point"), _wiring(sheet.joints)),
-                (Heading("Drivers"), _polarity(sheet.polarities), *_polarity_words(sheet.polarities)),
+                (Heading("Solder together, point by point"), wiring(sheet.joints)),
+                (Heading("Drivers"), polarity(sheet.polarities), *polarity_words(sheet.polarities)),
                 0.56,
             ),
             Heading("On the board"),
-            _layout(sheet),
+            on_the_board(sheet),
             Heading("The meter must read, in ohm"),
             Text(MEASURE),
-            _readings(sheet),
+            readings(sheet),
             Heading("Mind also"),
             Points(tuple(each.short for each in sheet.cautions[MOST_ON_TOP:])),
             Heading("Signed"),
@@ -99,8 +99,8 @@ def _parts(sheet: BuildSheet) -> Grid:
         (
             reference,
             ACTIONS[spot.reason.action],
-            _part(spot),
-            _rating(spot),
+            part_of(spot),
+            rating_of(spot),
             " to ".join(spot.reason.place.between),
             TICK,
         )
@@ -109,7 +109,7 @@ def _parts(sheet: BuildSheet) -> Grid:
     return Grid(("place", "do", "part", "bears at least", "from, to", "done"), tuple(rows))
 
 
-def _part(spot: Spot) -> str:
+def part_of(spot: Spot) -> str:
     """`220 uF: 100 uF + 120 uF in parallel, non polar`; of a link that it is a wire."""
     place = spot.reason.place
     if place.state == "link":
@@ -126,7 +126,7 @@ def _part(spot: Spot) -> str:
     return ", ".join([text, *words])
 
 
-def _rating(spot: Spot) -> str:
+def rating_of(spot: Spot) -> str:
     if spot.need is None or spot.reason.place.state != "fit":
         return ""
     return f"{spot.need.rating:g} {TESTS[RATED_BY[spot.reason.place.part.kind]].unit}"
@@ -135,7 +135,7 @@ def _rating(spot: Spot) -> str:
 MARKS = {"plus": "+", "minus": "\u2212", "": ""}
 
 
-def _wiring(joints: Sequence[Joint]) -> Grid:
+def wiring(joints: Sequence[Joint]) -> Grid:
     rows = [(joint.point, ", ".join(_end(end) for end in joint.ends), TICK) for joint in joints]
     return Grid(("point", "what meets there", "done"), tuple(rows))
 
@@ -153,11 +153,11 @@ def _end(end: End) -> str:
     return ENDS[end.kind](end)
 
 
-def _polarity(polarities: Sequence[Polarity]) -> Grid:
+def polarity(polarities: Sequence[Polarity]) -> Grid:
     return Grid(("driver", "its plus to", "its minus to"), tuple((p.driver, p.plus, p.minus) for p in polarities))
 
 
-def _polarity_words(polarities: Sequence[Polarity]) -> Iterator[Text]:
+def polarity_words(polarities: Sequence[Polarity]) -> Iterator[Text]:
     """What is turned round, and that it is meant."""
     turned = [each for each in polarities if each.way_round == "against_its_marks"]
     for each in turned:
@@ -169,7 +169,7 @@ def _polarity_words(polarities: Sequence[Polarity]) -> Iterator[Text]:
         yield Text("No driver is reversed.")
 
 
-def _layout(sheet: BuildSheet) -> Points:
+def on_the_board(sheet: BuildSheet) -> Points:
     if sheet.layout is None:
         return Points(GENERAL)
     return Points((*(layout_texts.advice(each) for each in sheet.layout.advice), *GENERAL[1:]))
@@ -178,18 +178,20 @@ def _layout(sheet: BuildSheet) -> Points:
 def _plan(sheet: BuildSheet) -> Iterator[Sheet]:
     """The board to scale."""
     if sheet.layout is not None:
+        from system.sheets import layout_graphs  # a sheet without a plan does not wait for what draws it
+
         length, width = (side * 1e3 for side in sheet.layout.layout.board)
         words = f"The board from above, {length:.0f} mm by {width:.0f} mm"
         drawing = Drawing(length, width, partial(layout_graphs.plan, result=sheet.layout), words, AROUND)
         yield Sheet(
             title=f"{sheet.kit.name}: plan of the board of {sheet.variant.name}",
-            under=_under(sheet),
+            under=under_of(sheet),
             blocks=(Text(PLAN), drawing, Heading("Coils and heat"), Listing(tuple(layout_texts.layout(sheet.layout)))),
             foot=foot(sheet.kit),
         )
 
 
-def _readings(sheet: BuildSheet) -> Block:
+def readings(sheet: BuildSheet) -> Block:
     """Left with the drivers connected, right with their leads off."""
     return Beside((_read(sheet, "connected", "drivers connected"),), (_read(sheet, "apart", "driver leads off"),))
 
@@ -209,7 +211,7 @@ def _window(each: Window) -> str:
 def _first_sound(sheet: BuildSheet) -> Sheet:
     return Sheet(
         title=f"{sheet.kit.name}: first sound of {sheet.variant.name}",
-        under=_under(sheet),
+        under=under_of(sheet),
         blocks=(*runup_texts.blocks(sheet.run_up), Heading(job_texts.TITLE), Fields(sheet.job.fields)),
         foot=foot(sheet.kit),
     )

@@ -22,7 +22,7 @@ from system.filling import Filling
 from system.findings import Finding
 from system.predict import OpeningPrediction, Prediction
 from system.room import Room
-from system.sheets import step_data
+from system.sheets import step_data, timing_data
 from system.summary import level
 
 SCHEMA_VERSION = 1
@@ -72,6 +72,8 @@ def prediction(result: Prediction) -> dict[str, Any]:
             for polarity in result.detail.polarities
         }
         data["step"] = step_data.step(result.detail.step)
+        data["group_delay_ms"] = numbers(1e3 * result.detail.timing.group_delay)
+        data["step_response"] = timing_data.step_response(result.detail.timing)
         data["room"] = _room(result.detail.room) if result.detail.room else None
     return data
 
@@ -162,9 +164,13 @@ def _line(line: LinePressure) -> dict[str, Any]:
 def prediction_csv(result: Prediction) -> str:
     """One variant's curves as a table: a row a frequency, a column a curve, `driver.woofer_a.volts` and so on."""
     columns = {"frequency_hz": numbers(result.frequency), **_columns(_curves(result))}
-    filling = result.detail.filling if result.detail else None
-    if filling is not None:
-        columns |= _columns(_filling(filling)["level_db"], "filling.level_db.")
+    detail = result.detail
+    if detail is not None:
+        columns["group_delay_ms"] = numbers(1e3 * detail.timing.group_delay)
+        for each in detail.polarities:
+            columns[f"polarity.{each.driver}.turned_level_db"] = numbers(level(each.turned))
+        if detail.filling is not None:
+            columns |= _columns(_filling(detail.filling)["level_db"], "filling.level_db.")
     return table_csv(list(columns), zip(*columns.values(), strict=True))
 
 

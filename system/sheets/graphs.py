@@ -17,10 +17,12 @@ from system.predict import Prediction
 from system.protect import Verdict
 from system.sheets import limit_graphs
 from system.sheets.limit_graphs import stress
+from system.sheets.pictures import joined
 from system.sheets.plots import Graph, Line, Shade
 from system.sheets.protect_graphs import protection
 from system.sheets.step_graphs import step
 from system.sheets.texts import cabinet_text, placement_text, polarity_text
+from system.sheets.timing_graphs import arrival, circumstances, impedance_phase, phase
 from system.summary import level
 
 Floats = NDArray[np.float64]
@@ -29,6 +31,7 @@ __all__ = ["comparison", "limits", "predictions", "protection", "stress"]
 
 MOVING = 1000.0  # Hz, top of the graphs of excursion and air speed
 HANDOVER = 200.0  # Hz, bottom of the graph of a tweeter both ways round
+LINE, HAIR = 0.15, 0.004  # dB and share of the largest: curves nearer than this are drawn as one
 ORDINALS = ("first", "second", "third")
 
 
@@ -40,6 +43,18 @@ def _setting(kit: Kit, result: Prediction) -> str:
     )
 
 
+def _moved(result: Prediction, rated: float) -> str:
+    return (
+        f"{result.variant.name}: one-way peak on a sine of {rated:.1f} V, the amplifier's rated volts, in any room; not"
+        " smoothed"
+    )
+
+
+def _as_one(lines: Sequence[Line]) -> list[Line]:
+    """What moves alike is one line."""
+    return joined(lines, HAIR * max(float(np.nanmax(line.values)) for line in lines))
+
+
 def _moving(frequency: Floats) -> NDArray[np.bool_]:
     """The part of a grid in which cones and port air move far enough to be seen; all of it where that is nothing."""
     low = frequency <= MOVING
@@ -47,7 +62,7 @@ def _moving(frequency: Floats) -> NDArray[np.bool_]:
 
 
 def predictions(kit: Kit, results: Sequence[Prediction]) -> list[Graph]:
-    """For each variant: level with its components, what moves at rated volts, inside its lines, impedance."""
+    """For each variant: level with its components, what moves at rated volts, inside its lines, impedance, timing."""
     return [graph for result in results for question in QUESTIONS for graph in question(kit, result)]
 
 
@@ -60,10 +75,10 @@ def _how_low(kit: Kit, result: Prediction) -> Iterator[Graph]:
     together = Line("together", level(result.pressure))
     filling = result.detail.filling if result.detail else None
     shade = _filling_shade(filling.band) if filling else None
+    lines = joined([together, *parts], LINE, deep=60.0)
     yield Graph(
-        "How low and how even?", _setting(kit, result), "level", result.frequency, [together, *parts],
-        marks=marks, shade=shade,
-    )  # fmt: skip
+        "How low and how even?", _setting(kit, result), "level", result.frequency, lines, marks=marks, shade=shade
+    )
 
 
 def _filling_shade(band: Band) -> Shade:
@@ -77,7 +92,7 @@ def _turned_round(kit: Kit, result: Prediction) -> Iterator[Graph]:
         if np.count_nonzero(shown) > 1:
             yield Graph(
                 f"Is {polarity.driver} the right way round?",
-                f"{result.variant.name}: {polarity_text(polarity)}",
+                f"{circumstances(result)}; {polarity_text(polarity)}",
                 "level_near",
                 result.frequency[shown],
                 [
@@ -93,9 +108,9 @@ def _cones(kit: Kit, result: Prediction) -> Iterator[Graph]:
     moving = [n for n, driver in result.drivers.items() if driver.excursion is not None]
     if moving:
         lines = [Line(n, result.excursion_at(n, rated)[low] * 1e3) for n in moving]
-        sentence = f"{result.variant.name}: one-way peak on a sine of {rated:.1f} V, the amplifier's rated volts"
+        sentence = _moved(result, rated)
         limits = _excursion_limits(result, moving)
-        yield Graph("Is the woofer safe?", sentence, "excursion", result.frequency[low], lines, limits)
+        yield Graph("Is the woofer safe?", sentence, "excursion", result.frequency[low], _as_one(lines), limits)
 
 
 def _radiators(kit: Kit, result: Prediction) -> Iterator[Graph]:
@@ -103,10 +118,10 @@ def _radiators(kit: Kit, result: Prediction) -> Iterator[Graph]:
     specs = {n: opening.spec for n, opening in result.openings.items() if isinstance(opening.spec, RadiatorSpec)}
     if specs:
         lines = [Line(n, result.radiator_excursion_at(n, rated)[low] * 1e3) for n in specs]
-        sentence = f"{result.variant.name}: one-way peak on a sine of {rated:.1f} V, the amplifier's rated volts"
+        sentence = _moved(result, rated)
         limits = [(f"linear limit of {n}", s.linear_excursion * 1e3) for n, s in specs.items() if s.linear_excursion]
         limits += [(f"damage limit of {n}", s.damage_excursion * 1e3) for n, s in specs.items() if s.damage_excursion]
-        yield Graph("Is the radiator safe?", sentence, "excursion", result.frequency[low], lines, limits)
+        yield Graph("Is the radiator safe?", sentence, "excursion", result.frequency[low], _as_one(lines), limits)
 
 
 def _air(kit: Kit, result: Prediction) -> Iterator[Graph]:
@@ -119,12 +134,13 @@ def _air(kit: Kit, result: Prediction) -> Iterator[Graph]:
             for name, limit in limits.items()
             if limit.volts is not None and limit.volts <= rated
         ]
-        sentence = f"{result.variant.name}: {'; '.join([f'peak air speed on a sine of {rated:.1f} V', *reached])}"
+        told = f"peak air speed on a sine of {rated:.1f} V, in any room, not smoothed"
+        sentence = f"{result.variant.name}: {'; '.join([told, *reached])}"
         marks: dict[float, list[str]] = {}
         for name, limit in limits.items():
             marks.setdefault(limit.speed, []).append(name)
         levels = [(f"limit of {', '.join(names)}, {speed:.3g} m/s", speed) for speed, names in marks.items()]
-        yield Graph("Does the opening make noise?", sentence, "speed", result.frequency[low], lines, levels)
+        yield Graph("Does the opening make noise?", sentence, "speed", result.frequency[low], _as_one(lines), levels)
 
 
 def _inside_lines(kit: Kit, result: Prediction) -> Iterator[Graph]:
@@ -141,7 +157,8 @@ def _inside(variant: str, line: LinePressure) -> Graph:
         there.setdefault(place, []).append(name)
     return Graph(
         "Where along the line is the pressure?",
-        f"{variant}: level at the line's first resonances, below the largest of each; dotted: drivers and mouths",
+        f"{variant}: at any volts, in any room; level at the line's first resonances, below the largest of each;"
+        " dotted: drivers and mouths",
         "below_largest",
         line.places * 1e3,
         lines,
@@ -158,7 +175,7 @@ def _amplifier(kit: Kit, result: Prediction) -> Iterator[Graph]:
     allowed = kit.amplifier.lowest_load
     limits = [(f"the amplifier stands {allowed:g} ohm", allowed)] if allowed else []
     impedance = [Line("impedance", np.abs(result.impedance))]
-    sentence = f"{result.variant.name}: what it sees; {lowest}"
+    sentence = f"{result.variant.name}: what it sees, cable included, not smoothed; {lowest}"
     yield Graph("Is the amplifier safe?", sentence, "impedance", result.frequency, impedance, limits)
 
 
@@ -171,6 +188,9 @@ QUESTIONS: Sequence[Callable[[Kit, Prediction], Iterator[Graph]]] = (
     _air,
     _inside_lines,
     _amplifier,
+    impedance_phase,
+    phase,
+    arrival,
 )
 
 

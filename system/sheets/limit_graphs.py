@@ -15,7 +15,9 @@ from system.kit import Kit
 from system.limits import Case, Limits
 from system.ratings import TESTS
 from system.sheets.limit_texts import ZERO, alike, celsius
+from system.sheets.pictures import joined
 from system.sheets.plots import Graph, Line, Span
+from system.sheets.texts import placement_text
 from system.signal import Signal
 
 Floats = NDArray[np.float64]
@@ -30,6 +32,7 @@ KINDS = {
     "part_rating": "a part's rating",
     "amplifier_current": "amplifier's current",
 }
+SAME_HEAT = 1.0  # K: coils as alike are one line
 MOST_PARTS = 6  # lines of one graph
 
 
@@ -52,7 +55,7 @@ def limits(kit: Kit, result: Ceilings) -> Iterator[Graph]:
     if lines:
         yield Graph(
             "What gives first?",
-            f"{kit.name}, {name}: volts rms of a sine at the amplifier's output; {NOT_A_TEST}",
+            f"{kit.name}, {name}: volts rms of a sine at the amplifier's output, in any room, not smoothed; {NOT_A_TEST}",
             "volts",
             found.frequency,
             lines,
@@ -60,7 +63,8 @@ def limits(kit: Kit, result: Ceilings) -> Iterator[Graph]:
         )
     yield Graph(
         "How loud, and what ends it?",
-        f"{name}: highest level of a sine at {found.distance:g} m, cold and small-signal; {NOT_A_TEST}",
+        f"{name}, {placement_text(found.variant.placement)}: highest level of a sine at {found.distance:g} m, cold,"
+        f" small-signal, not smoothed; {NOT_A_TEST}",
         "level",
         found.frequency,
         [Line("at most", found.envelope.level)],
@@ -98,7 +102,7 @@ def coils(kit: Kit, result: Ceilings) -> Iterator[Graph]:
         f" {celsius(kit.assembly.ambient)} on; marked: what they stand; a line that ends: burnt",
         "temperature",
         warm.seconds,
-        [Line(name, np.where(np.isfinite(values), values - ZERO, np.nan)) for name, values in whole.items()],
+        joined([Line(n, np.where(np.isfinite(t), t - ZERO, np.nan)) for n, t in whole.items()], SAME_HEAT),
         [(f"{', '.join(names)}: {celsius(highest)}", highest - ZERO) for highest, names in stood.items()],
         across="time",
     )
@@ -112,8 +116,8 @@ def distortion(result: Ceilings) -> Iterator[Graph]:
         if lines:
             yield Graph(
                 f"How clean {'is' if len(names) == 1 else 'are'} {' and '.join(names)}?",
-                f"{result.limits.variant.name}: total distortion of a sine, close to the cone, from its large_signal"
-                " curves",
+                f"{result.limits.variant.name}: total distortion of a sine, close to the cone, in any room, not"
+                " smoothed, from its large_signal curves",
                 "percent",
                 each.frequency,
                 lines,
@@ -146,7 +150,9 @@ def _stress(kit: Kit, case: Case) -> Iterator[Graph]:
             heat.append(Line(label, (part.watts * drive**2)[heard]))
             if (rating := TESTS["power"].rating(spec)) is not None:
                 limits_heat.append((f"rating of {name}", rating))
-    setting = f"{variant.name}: on a sine of {signal.rated:.1f} V rms; computed, not a test to run"
+    setting = (
+        f"{variant.name}: on a sine of {signal.rated:.1f} V rms, in any room, not smoothed; computed, not a test to run"
+    )
     f = result.frequency[heard]
     if across:
         yield Graph("What do the capacitors bear?", setting, "peak_volts", f, _largest(across), _joined(limits_across))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from system.compare import Comparison
-from system.matching import BANDS, COMPARED, LEVEL, OCTAVE_BANDS, Match
+from system.matching import BANDS, COMPARED, LEVEL, OCTAVE_BANDS, Match, Matches
 from system.sheets.match_texts import sentence
 
 
@@ -18,14 +18,29 @@ def matches(result: Comparison) -> dict[str, Any]:
         "compared_hz": list(COMPARED),
         "third_octave_hz": OCTAVE_BANDS.tolist(),
         "variants": {
-            name: {
-                "listening_point": _match(each.centre),
-                "seats": {side: _match(found) for side, found in each.seats.items()},
-                "worst_rms_db": each.worst,
-                "told": sentence(name, result.against, each),
-            }
-            for name, each in result.matches.items()
+            name: _matches(each, sentence(name, result.against, each)) for name, each in result.matches.items()
         },
+    }
+
+
+def namesakes(result: Comparison) -> dict[str, Any]:
+    """`same_name` of `compare --json`: every variant of the second kit against that of the same name in the first."""
+    return {
+        each.name: {
+            "first": each.first,
+            "second": each.second,
+            **_matches(each.match, sentence(each.second, each.first, each.match)),
+        }
+        for each in result.namesakes
+    }
+
+
+def _matches(each: Matches, told: str) -> dict[str, Any]:
+    return {
+        "listening_point": _match(each.centre),
+        "seats": {side: _match(found) for side, found in each.seats.items()},
+        "worst_rms_db": each.worst,
+        "told": told,
     }
 
 

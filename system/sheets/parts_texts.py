@@ -62,9 +62,9 @@ def _places(spots: Sequence[Spot]) -> list[str]:
             [
                 f"{place.reference} {wording.part_value(place.part.kind, place.part.marked)}",
                 ACTIONS[spot.reason.action],
-                _size(place.part.kind, spot.bears, 2),
-                _order(place.part.kind, spot.need),
-                _given(place.part.kind, given, spot.need),
+                size_text(place.part.kind, spot.bears, 2),
+                order_text(place.part.kind, spot.need),
+                given_text(place.part.kind, given, spot.need),
                 spot.need.variant if spot.need else wording.NOTHING,
             ]
         )
@@ -87,10 +87,10 @@ def _why(spot: Spot) -> Iterator[str]:
     why = spot.reason.why
     yield from why[:-1] if spot.reason.same else why
     if spot.members:
-        yield _members(spot)
+        yield members_text(spot)
 
 
-def _members(spot: Spot) -> str:
+def members_text(spot: Spot) -> str:
     """`100 uF + 120 uF in parallel: 45 % + 55 % of the current; order 63 V + 63 V`."""
     part = spot.reason.place.part
     kind = part.kind
@@ -98,12 +98,12 @@ def _members(spot: Spot) -> str:
     parallel = part.made_of_how == "parallel"
     shares = [member.current if parallel else member.volts for member in spot.members]
     share = " + ".join(f"{each * 100:.0f} %" for each in shares)
-    orders = [_order(kind, member.need) for member in spot.members]
+    orders = [order_text(kind, member.need) for member in spot.members]
     order = f"each {orders[0]}" if len(set(orders)) == 1 else " + ".join(orders)
     return f"{values} {JOINED[part.made_of_how]}: {share} of the {'current' if parallel else 'volts'}; order {order}"
 
 
-def _size(kind: PartKind, value: float | None, digits: int = 4) -> str:
+def size_text(kind: PartKind, value: float | None, digits: int = 4) -> str:
     """`63 V`, `0.31 W`: a size as a rating reads, or a load to two figures."""
     if value is None:
         return wording.NOTHING
@@ -115,18 +115,18 @@ def _two_figures(value: float) -> str:
     return f"{value:.0f}" if value >= 10 else f"{value:.1f}" if value >= 1 or value < 0.005 else f"{value:.2f}"
 
 
-def _order(kind: PartKind, need: Need | None) -> str:
+def order_text(kind: PartKind, need: Need | None) -> str:
     if need is None:
         return wording.NOTHING
     saturates = f", {need.saturation:.3g} A peak" if need.saturation is not None else ""
-    return f"{_size(kind, need.rating)}{saturates}"
+    return f"{size_text(kind, need.rating)}{saturates}"
 
 
-def _given(kind: PartKind, given: float | None, need: Need | None) -> str:
+def given_text(kind: PartKind, given: float | None, need: Need | None) -> str:
     """The kit's own rating, of a part that is fitted."""
     if need is None or given is None:
         return wording.NOTHING
-    return f"{_size(kind, given)}{', too small' if given < need.asked else ''}"
+    return f"{size_text(kind, given)}{', too small' if given < need.asked else ''}"
 
 
 def _narrow(lines: Sequence[str]) -> list[str]:
@@ -157,23 +157,23 @@ def _buy(result: Shopping) -> list[str]:
         [
             str(line.count),
             part_words(line.wanted),
-            _size(line.wanted.kind, line.wanted.rating),
-            _size(line.wanted.kind, line.given),
+            size_text(line.wanted.kind, line.wanted.rating),
+            size_text(line.wanted.kind, line.given),
             " ".join(line.places),
-            _stock(line, result.kit.stock.of(line.wanted.kind)),
+            stock_text(line, result.kit.stock.of(line.wanted.kind)),
         ]
         for line in result.lines
     ]
     lines += _narrow(table(["pieces", "part", "at least", "kit has", "for", "from stock"], rows, indent="  "))
     for line in result.lines:
-        told = [*_pair(line.wanted, line.offer), *(text for text in line.offer.remarks if text != NOT_IN_STOCK)]
+        told = [*pair_text(line.wanted, line.offer), *(text for text in line.offer.remarks if text != NOT_IN_STOCK)]
         if told:
             lines += wrap(f"{part_words(line.wanted)}: {'; '.join(told)}", "    ", "  ")
     lines.append(f"  together {result.total}" if result.total is not None else f"  no total price: {NO_TOTAL}")
     return lines
 
 
-def _stock(line: Line, offers: Offers) -> str:
+def stock_text(line: Line, offers: Offers) -> str:
     """`FC-68, 1.20 each, 2.40`."""
     found = line.offer
     words = {
@@ -190,7 +190,7 @@ def _stock(line: Line, offers: Offers) -> str:
     return ", ".join([article or words[found.found], *prices])
 
 
-def _pair(part: Wanted, found: Offer) -> Iterator[str]:
+def pair_text(part: Wanted, found: Offer) -> Iterator[str]:
     """`NP-100 + NP-120 in parallel, +0.0 %`."""
     if found.found == "pair":
         values = [wording.part_value(part.kind, value) for value in found.members]

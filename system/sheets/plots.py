@@ -1,164 +1,201 @@
 """Pictures: one graph per page width, stacked by the question each answers, lines labelled at their right-hand end.
 
-Level graphs keep the proportions of IEC 60263: 25 dB take the length of one decade of frequency. Impedance is
-logarithmic with 1.25 decades to that length. Everything drawn has been computed elsewhere.
+Everything drawn has been computed elsewhere. What a picture is made of is in `system.sheets.pictures`, its scales in
+`system.sheets.scales`; what goes all round is drawn by `system.sheets.round_plots`.
 """
 
 from __future__ import annotations
 
+import hashlib
 import io
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Any, cast
+from xml.sax.saxutils import escape, quoteattr
 
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, MultipleLocator, NullFormatter, NullLocator
-from numpy.typing import NDArray
 
 from system.findings import usage_error
 from system.output import PICTURES, write_file
+from system.sheets import round_plots
+from system.sheets.ink import FAINT, HATCHES, INK, PLAIN, SHADED, Strip, apart, styles, width_of, wrapped
+from system.sheets.pictures import UNITS, AngleMap, Floats, Graph, Line, Picture, Polar, Shade, Span
+from system.sheets.scales import ACROSS, DECADE, NEARLY, SCALES
 
-Floats = NDArray[np.float64]
+__all__ = [
+    "INK",
+    "AngleMap",
+    "Floats",
+    "Graph",
+    "Line",
+    "Picture",
+    "Polar",
+    "Shade",
+    "Span",
+    "draw",
+    "fill",
+    "save",
+    "size",
+    "svg",
+]
 
-DECADE = 2.2  # inches
-LEFT, RIGHT, ABOVE, BELOW = 0.75, 1.45, 0.95, 0.55  # inches about each graph
-INK, SHADED, FAINT = "#1d2733", "#e0c98d", "#c9b8b2"
-HATCHES = ("////", "....", "\\\\\\\\", "xxxx", "----", "oooo", "||||")  # told apart in black and white
-# colour and dash together, so that a black-and-white print still tells the lines apart
-STYLES = (
-    ("#1d2733", "-", 1.8),
-    ("#a4452c", (0, (6, 2)), 1.3),
-    ("#2c6e63", (0, (2, 1.5)), 1.3),
-    ("#7a5c99", (0, (7, 2, 1.5, 2)), 1.3),
-    ("#8a6a14", (0, (1, 1)), 1.5),
-    ("#3f6ea8", (0, (9, 2, 1, 2, 1, 2)), 1.3),
-)
-NEARLY = 1 - 1e-9  # what is off by less is at the end of an axis
+LEFT, RIGHT, BELOW = 0.75, 1.45, 0.55  # inches about each graph
+ABOVE, UNTITLED, ROW = 0.55, 0.3, 0.19  # above it without a title's rows, without a title, and of each row
+QUESTION, SENTENCE, LABEL, WORDS = 11.0, 8.5, 8.5, 8.0  # points
 STEEP = 15.0  # dB, by which a curve rises over a stretch that has room for words at its high end only
-DEEPEST = -40.0  # dB, where the graph of the pressure along a line ends
-FREQUENCY_MARKS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Line:
-    """A curve: `values` (F,) at its own places `x` (F,), where it has any, else at the graph's."""
-
-    label: str
-    values: Floats
-    x: Floats | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Shade:
-    """An area between two curves (F,), and what it means; the words point at the place `at` on the horizontal axis."""
-
-    label: str
-    lowest: Floats
-    highest: Floats
-    at: float
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """A stretch of the horizontal axis under the first line, what it means, and the kind by which it is hatched."""
-
-    label: str
-    kind: str
-    start: float
-    stop: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Graph:
-    """One graph: the question it answers, one sentence, its lines, and what else is drawn on it."""
-
-    question: str
-    sentence: str
-    kind: str  # a key of SCALES
-    x: Floats  # (F,) in the unit of `across`
-    lines: Sequence[Line]
-    limits: Sequence[tuple[str, float]] = ()  # level lines across the graph, in the graph's unit
-    band: tuple[float, float] | None = None  # hatched
-    marks: Mapping[str, float] = field(default_factory=dict)  # vertical marks: label -> place on the horizontal axis
-    shade: Shade | None = None
-    spans: Sequence[Span] = ()
-    across: str = "frequency"  # a key of ACROSS
-
-
-def save(graphs: Sequence[Graph] | Figure, path: Path, force: bool = False) -> None:
-    """Write a figure, or graphs drawn below each other, as svg, png or pdf by the file's ending. Raises KitError."""
+def save(pictures: Sequence[Picture] | Figure, path: Path, force: bool = False) -> None:
+    """Write a figure, or pictures drawn below each other, as svg, png or pdf by the file's ending. Raises KitError."""
     kind = PICTURES.get(path.suffix.lower())
     if kind is None:
         raise usage_error(f"-o {path}", f"a picture ends in {', '.join(PICTURES)}")
-    with mpl.rc_context(
-        {"svg.hashsalt": "kitwright", "svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 9}
-    ):
-        figure = graphs if isinstance(graphs, Figure) else draw(graphs)
-        picture = io.BytesIO()
-        stamp = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}[kind]
-        figure.savefig(picture, format=kind, dpi=110, metadata=stamp, facecolor="white")
-    write_file(path, picture.getvalue(), force)
+    figure = pictures if isinstance(pictures, Figure) else draw(pictures)
+    stamp = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}[kind]
+    write_file(path, _written(figure, kind, stamp), force)
 
 
-def draw(graphs: Sequence[Graph]) -> Figure:
-    """A figure with the graphs stacked, each with its question, sentence and axes."""
-    heights = [SCALES[graph.kind].height(graph) for graph in graphs]
-    page = max(3.0, *(_decades(graph) for graph in graphs)) * DECADE
-    spans = [page if SCALES[graph.kind].fills_page else _decades(graph) * DECADE for graph in graphs]
-    width = LEFT + page + RIGHT
-    total = sum(heights) + len(graphs) * (ABOVE + BELOW)
-    figure = Figure(figsize=(width, total))
-    top = total
-    for graph, height, span in zip(graphs, heights, spans, strict=True):
-        top -= ABOVE
-        axes = figure.add_axes((LEFT / width, (top - height) / total, span / width, height / total))
-        figure.text(0.2 / width, (top + 0.62) / total, graph.question, fontsize=11, fontweight="bold", color=INK)
-        figure.text(0.2 / width, (top + 0.36) / total, graph.sentence, fontsize=8.5, color=INK)
-        _fill(axes, graph, height)
-        top -= height + BELOW
-    return figure
+def _written(figure: Figure, kind: str, stamp: Mapping[str, None]) -> bytes:
+    content = io.BytesIO()
+    with mpl.rc_context(cast(Any, PLAIN)):
+        figure.savefig(content, format=kind, dpi=110, metadata=dict(stamp), facecolor="white")
+    return content.getvalue()
 
 
-def _decades(graph: Graph) -> float:
-    """Of the frequency axis; none for another."""
-    return float(np.log10(graph.x[-1] / graph.x[0])) if graph.across == "frequency" else 0.0
+def svg(picture: Picture, titled: bool = True) -> str:
+    """A picture as an `svg` element to stand in a page, with its words for who does not see it; the same each time.
+
+    With `titled` false its question and sentence are left to the page. Names in it belong to it alone, so that many
+    can stand in one page.
+    """
+    stamp = dict.fromkeys(("Date", "Creator", "Format", "Type"))
+    text = _written(draw([picture], titled), "svg", stamp).decode()
+    text = text[text.index("<svg ") :].strip()
+    own = f"g{hashlib.sha256(f'{picture.alt}{text}'.encode()).hexdigest()[:10]}-"
+    text = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{own}", text)
+    start, rest = text.split(">", 1)
+    told = f' role="img" aria-label={quoteattr(picture.alt)}>'
+    return f"{start}{told}<title>{escape(picture.question)}</title>{rest}"
 
 
-def _fill(axes: Axes, graph: Graph, height: float) -> None:
+def draw(pictures: Sequence[Picture], titled: bool = True) -> Figure:
+    """A figure with the pictures stacked, each with its question and sentence (unless not `titled`) and its axes."""
+    with mpl.rc_context(cast(Any, PLAIN)):
+        page = max(3.0 * DECADE, *(size(picture)[0] for picture in pictures))
+        right = max(RIGHT, *(_beside(picture, page) for picture in pictures))
+        width = LEFT + page + right
+        titles = [_title(picture, width - 0.4) if titled else [] for picture in pictures]
+        heads = [ABOVE + ROW * len(title) if title else UNTITLED for title in titles]
+        total = sum(head + _high(picture) + BELOW for head, picture in zip(heads, pictures, strict=True))
+        figure = Figure(figsize=(width, total))
+        top = total
+        for picture, title, head in zip(pictures, titles, heads, strict=True):
+            for n, (words, points, weight) in enumerate(title):
+                row = top - 0.33 - ROW * n - (0.07 if weight == "normal" else 0.0)
+                figure.text(
+                    0.2 / width, row / total, words, fontsize=points, fontweight=weight, color=INK, va="baseline"
+                )
+            wide, high = _wide(picture, page), _high(picture)
+            top -= head
+            fill(figure.add_axes((LEFT / width, (top - high) / total, wide / width, high / total)), picture)
+            top -= high + BELOW
+        return figure
+
+
+def _title(picture: Picture, width: float) -> list[tuple[str, float, str]]:
+    """The rows above a picture: words, size and weight."""
+    question = wrapped(picture.question, QUESTION, width, bold=True)
+    sentence = wrapped(picture.sentence, SENTENCE, width)
+    return [*((row, QUESTION, "bold") for row in question), *((row, SENTENCE, "normal") for row in sentence)]
+
+
+def _wide(picture: Picture, page: float) -> float:
+    return page if isinstance(picture, Graph) and SCALES[picture.kind].fills_page else size(picture)[0]
+
+
+def _high(picture: Picture) -> float:
+    return size(picture)[1]
+
+
+def _beside(picture: Picture, page: float) -> float:
+    """What a picture needs to the right of the page's axes for its words, inches."""
+    if isinstance(picture, AngleMap):
+        return 0.5 + max(width_of(words, LABEL) for words in round_plots.BAND_WORDS)
+    widest = max((width_of(line.label, LABEL) for line in picture.lines), default=0.0)
+    return widest + 0.2 if isinstance(picture, Graph) else max(0.0, round_plots.ROUND + 1.1 + widest - page)
+
+
+def size(picture: Picture) -> tuple[float, float]:
+    """Width and height, inches, that the axes of a picture have: what gives them their proportions.
+
+    25 dB of level or 1.25 decades of impedance take the length of one decade of frequency.
+    """
+    return _SIZES[type(picture)](picture)
+
+
+def fill(axes: Axes, picture: Picture) -> None:
+    """Draw a picture, without its question and sentence, onto axes of any figure; `size` gives them its proportions."""
+    _FILLS[type(picture)](axes, picture)
+
+
+def _fill(axes: Axes, graph: Graph, _high: float) -> None:
+    fill(axes, graph)
+
+
+def _graph_size(graph: Graph) -> tuple[float, float]:
+    decades = float(np.log10(graph.x[-1] / graph.x[0])) if graph.across == "frequency" else 3.0
+    return (3.0 if SCALES[graph.kind].fills_page else decades) * DECADE, SCALES[graph.kind].height(graph)
+
+
+def _fill_graph(axes: Axes, graph: Graph) -> None:
     scale = SCALES[graph.kind]
     low, high = scale.range(graph)
     axes.set_yscale("log" if scale.logarithmic else "linear")
     axes.set_ylim(low, high)
+    axes.tick_params(labelsize=9)
     ACROSS[graph.across](axes, float(graph.x[0]), float(graph.x[-1]))
+    axes.xaxis.label.set_fontsize(9)
     if graph.band is not None:
         axes.axvspan(*graph.band, facecolor="none", edgecolor=FAINT, hatch="////", linewidth=0)
     if graph.shade is not None:
         _shade(axes, graph, graph.shade)
     if graph.spans:
         _spans(axes, graph, low)
-    for (colour, dash, weight), line in zip(_styles(len(graph.lines)), graph.lines, strict=True):
+    for (colour, dash, weight), line in zip(styles(len(graph.lines)), graph.lines, strict=True):
         x = graph.x if line.x is None else line.x
         axes.plot(x, line.values, color=colour, linestyle=dash, linewidth=weight, solid_capstyle="round")
-    for label, value in graph.limits:
-        if low < value < high:
-            axes.axhline(value, color=INK, linewidth=0.9)
-            axes.text(graph.x[-1], value, f"{label} ", va="bottom", ha="right", fontsize=8, color=INK)
-    for label, place in graph.marks.items():
-        if graph.x[0] * NEARLY <= place <= graph.x[-1] / NEARLY:
-            axes.axvline(place, color=INK, linewidth=0.7, linestyle=(0, (1, 3)))
-            side = "left" if place == graph.x[0] else "right"
-            axes.text(place, low, f" {label}", rotation=90, va="bottom", ha=side, fontsize=7.5, color=INK)
-    _label_ends(axes, graph, height)
+    _limits(axes, graph)
+    _marks(axes, graph)
+    _label_ends(axes, graph)
     scale.ticks(axes, low, high)
     axes.grid(True, which="major", color="#d9d9d2", linewidth=0.7)
     axes.grid(True, which="minor", axis="x", color="#ecece6", linewidth=0.5)
     axes.set_axisbelow(True)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    axes.text(0, 1.02, scale.unit, transform=axes.transAxes, ha="right", va="bottom")
+    axes.text(0, 1.02, UNITS[graph.kind], transform=axes.transAxes, ha="right", va="bottom", fontsize=9)
+
+
+# How large each kind of picture is and how it is filled in.
+_SIZES: Mapping[type, Callable[[Any], tuple[float, float]]] = {
+    Graph: _graph_size,
+    AngleMap: round_plots.map_size,
+    Polar: round_plots.polar_size,
+}
+_FILLS: Mapping[type, Callable[[Axes, Any], None]] = {
+    Graph: _fill_graph,
+    AngleMap: round_plots.fill_map,
+    Polar: round_plots.fill_polar,
+}
+
+
+def _inches(axes: Axes) -> tuple[float, float]:
+    dpi = axes.figure.dpi
+    return axes.bbox.width / dpi, axes.bbox.height / dpi
 
 
 def _shade(axes: Axes, graph: Graph, shade: Shade) -> None:
@@ -167,7 +204,7 @@ def _shade(axes: Axes, graph: Graph, shade: Shade) -> None:
     i = int(np.abs(graph.x - shade.at).argmin())
     axes.annotate(
         shade.label, (graph.x[i], shade.highest[i]), xytext=(0.015, 0.985), textcoords="axes fraction", va="top",
-        fontsize=8, color=INK, arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.7, "relpos": (0.03, 0.0)},
+        fontsize=WORDS, color=INK, arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.7, "relpos": (0.03, 0)},
     )  # fmt: skip
 
 
@@ -181,234 +218,82 @@ def _spans(axes: Axes, graph: Graph, low: float) -> None:
             graph.x[inside], low, curve[inside], facecolor="none", edgecolor=FAINT,
             hatch=HATCHES[kinds.index(span.kind) % len(HATCHES)], linewidth=0,
         )  # fmt: skip
+    strip = Strip(0.15)
+    for label, place in _span_words(graph):
+        wide, high = _inches(axes)
+        at = _share(axes, place) * wide
+        _, start = strip.put(at + strip.thick / 2, width_of(label, WORDS), ("left",))
+        axes.text(
+            place, (start + 0.08) / high, label, rotation=90, va="bottom", ha="center", fontsize=WORDS, color=INK,
+            transform=axes.get_xaxis_transform(),
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.85},
+        )  # fmt: skip
+
+
+def _span_words(graph: Graph) -> Iterator[tuple[str, float]]:
+    """What stretches mean, and where in the widest that means the same there is room."""
+    curve = graph.lines[0].values
     for label in dict.fromkeys(span.label for span in graph.spans):
         widest = max((s for s in graph.spans if s.label == label), key=lambda s: s.stop / s.start)
         first, last = np.interp([widest.start, widest.stop], graph.x, curve)
-        towards = 0.85 if last > first + STEEP else 0.15 if first > last + STEEP else 0.5  # where there is room
-        place = widest.start * (widest.stop / widest.start) ** towards
+        towards = 0.85 if last > first + STEEP else 0.15 if first > last + STEEP else 0.5
+        yield label, widest.start * (widest.stop / widest.start) ** towards
+
+
+def _share(axes: Axes, place: float) -> float:
+    """How far along the horizontal axis a place is, from 0 to 1."""
+    x = axes.transData.transform((place, axes.get_ylim()[0]))
+    return float(axes.transAxes.inverted().transform(x)[0])
+
+
+def _limits(axes: Axes, graph: Graph) -> None:
+    """Level lines across, each with its words above its right-hand end, moved up where words would touch."""
+    low, high = axes.get_ylim()
+    seen = [(label, value) for label, value in graph.limits if low < value < high]
+    tall = _inches(axes)[1]
+    wanted = [_upward(graph, value, low, high) * tall + 0.03 for _, value in seen]
+    for (label, value), at in zip(seen, apart(wanted, 0.14, tall), strict=True):
+        axes.axhline(value, color=INK, linewidth=0.9)
         axes.text(
-            place, low, f"  {label}", rotation=90, va="bottom", ha="center", fontsize=8,
-            color=INK, bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.85},
+            0.995, at / tall, label, transform=axes.transAxes, va="bottom", ha="right", fontsize=WORDS, color=INK,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.3, "alpha": 0.75},
         )  # fmt: skip
 
 
-def _across_frequency(axes: Axes, low: float, high: float) -> None:
-    axes.set_xscale("log")
-    axes.set_xlim(low, high)
-    marks = [f for f in FREQUENCY_MARKS if low * 0.999 <= f <= high * 1.001]
-    axes.xaxis.set_major_locator(FixedLocator(marks))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda f, _: f"{f / 1000:g}k" if f >= 1000 else f"{f:g}"))
-    axes.xaxis.set_minor_locator(FixedLocator([m * 10**e for e in range(1, 5) for m in range(1, 10)]))
-    axes.xaxis.set_minor_formatter(NullFormatter())
-    axes.set_xlabel("Hz", loc="right", labelpad=1)
+def _marks(axes: Axes, graph: Graph) -> None:
+    """Dotted lines upright, with words beside them that keep clear of each other."""
+    wide, tall = _inches(axes)
+    strip = Strip(0.14)
+    for label, place in sorted(graph.marks.items(), key=lambda mark: mark[1]):
+        if graph.x[0] * NEARLY <= place <= graph.x[-1] / NEARLY:
+            axes.axvline(place, color=INK, linewidth=0.7, linestyle=(0, (1, 3)))
+            at = _share(axes, place) * wide
+            sides = [s for s, room in (("left", at), ("right", wide - at)) if room >= strip.thick]
+            side, start = strip.put(at, width_of(label, 7.5), sides)
+            axes.text(
+                place, (start + 0.06) / tall, label, transform=axes.get_xaxis_transform(), rotation=90, va="bottom",
+                ha={"left": "right", "right": "left"}[side], fontsize=7.5, color=INK,
+            )  # fmt: skip
 
 
-TIME_MARKS = {1: "1 s", 10: "10 s", 60: "1 min", 600: "10 min", 3600: "1 h", 10800: "3 h"}
-
-
-def _across_time(axes: Axes, low: float, high: float) -> None:
-    axes.set_xscale("log")
-    axes.set_xlim(low, high)
-    axes.xaxis.set_major_locator(FixedLocator([t for t in TIME_MARKS if low * NEARLY <= t <= high / NEARLY]))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda t, _: TIME_MARKS.get(round(t), "")))
-    axes.xaxis.set_minor_locator(NullLocator())
-
-
-def _across_line(axes: Axes, low: float, high: float) -> None:
-    axes.set_xlim(low, high)
-    axes.xaxis.set_major_locator(MaxNLocator(10))
-    axes.set_xlabel("mm from the closed end", loc="right", labelpad=1)
-
-
-def _across_counts(axes: Axes, low: float, high: float) -> None:
-    axes.set_xlim(low - 0.2, high + 0.2)
-    axes.xaxis.set_major_locator(MaxNLocator(14, integer=True))
-    axes.set_xlabel("values that differ", loc="right", labelpad=1)
-
-
-# How one kind of horizontal axis is drawn, from its first to its last value.
-ACROSS: Mapping[str, Callable[[Axes, float, float], None]] = {
-    "frequency": _across_frequency,
-    "line": _across_line,
-    "time": _across_time,
-    "counts": _across_counts,
-}
-
-
-def _styles(count: int) -> list[tuple[str, object, float]]:
-    return [STYLES[i % len(STYLES)] for i in range(count)]
-
-
-def _label_ends(axes: Axes, graph: Graph, height: float) -> None:
+def _label_ends(axes: Axes, graph: Graph) -> None:
     """Each line's name to the right of its last visible value, moved apart where names would touch."""
-    scale = SCALES[graph.kind]
-    low, high = scale.range(graph)
-    transform = np.log if scale.logarithmic else np.asarray
-    ends = []
-    for i, line in enumerate(graph.lines):
+    low, high = axes.get_ylim()
+    tall = _inches(axes)[1]
+    wanted = []
+    for line in graph.lines:
         known = line.values[np.isfinite(line.values)]
         last = float(np.clip(known[-1], low, high)) if known.size else low
-        ends.append((float((transform(last) - transform(low)) / (transform(high) - transform(low))), i))
-    step = 0.15 / height
-    wanted = sorted(ends)
-    placed: list[float] = []
-    for position, _ in wanted:
-        placed.append(max(position, placed[-1] + step) if placed else max(position, 0.0))
-    overshoot = max(0.0, placed[-1] - 1.0) if placed else 0.0
-    for at, (_, i) in zip(placed, wanted, strict=True):
-        colour = STYLES[i % len(STYLES)][0]
+        wanted.append(_upward(graph, last, low, high) * tall)
+    places = apart(wanted, 0.15, tall)
+    for (colour, _, _), line, at in zip(styles(len(graph.lines)), graph.lines, places, strict=True):
         axes.annotate(
-            graph.lines[i].label, (1.0, at - overshoot), xycoords="axes fraction", xytext=(6, 0),
-            textcoords="offset points", va="center", fontsize=8.5, color=colour, annotation_clip=False,
+            line.label, (1.0, at / tall), xycoords="axes fraction", xytext=(6, 0), textcoords="offset points",
+            va="center", fontsize=LABEL, color=colour, annotation_clip=False,
         )  # fmt: skip
 
 
-class _Scale:
-    """How one kind of graph is scaled."""
-
-    unit = ""
-    logarithmic = False
-    fills_page = False  # takes the page's width whatever its band: no proportions to keep
-
-    def range(self, graph: Graph) -> tuple[float, float]:
-        raise NotImplementedError
-
-    def height(self, graph: Graph) -> float:
-        raise NotImplementedError
-
-    def ticks(self, axes: Axes, low: float, high: float) -> None:
-        raise NotImplementedError
-
-
-class _Level(_Scale):
-    unit = "dB"
-
-    def __init__(self, span: float) -> None:
-        self.span = span  # dB
-
-    def range(self, graph: Graph) -> tuple[float, float]:
-        room = 4 if graph.shade else 2  # for the words
-        top = 5.0 * np.ceil((max(float(np.max(line.values)) for line in graph.lines) + room) / 5)
-        return top - self.span, top
-
-    def height(self, graph: Graph) -> float:
-        low, high = self.range(graph)
-        return (high - low) / 25.0 * DECADE
-
-    def ticks(self, axes: Axes, low: float, high: float) -> None:
-        axes.yaxis.set_major_locator(MultipleLocator(5))
-
-
-class _Impedance(_Scale):
-    unit = "ohm"
-    logarithmic = True
-
-    def range(self, graph: Graph) -> tuple[float, float]:
-        values = np.concatenate([line.values for line in graph.lines])
-        low = max(v for v in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50) if v <= max(0.1, 0.95 * float(values.min())))
-        return low, max(20.0 * low, 1.1 * float(values.max()))
-
-    def height(self, graph: Graph) -> float:
-        low, high = self.range(graph)
-        return float(np.log10(high / low)) / 1.25 * DECADE
-
-    def ticks(self, axes: Axes, low: float, high: float) -> None:
-        marks = [m * 10.0**e for e in range(-1, 4) for m in (1, 2, 3, 4, 6, 8)]
-        axes.yaxis.set_major_locator(FixedLocator([m for m in marks if low <= m <= high]))
-        axes.yaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
-        axes.yaxis.set_minor_locator(NullLocator())
-
-
-class _BelowLargest(_Scale):
-    unit = "dB"
-    fills_page = True
-
-    def range(self, graph: Graph) -> tuple[float, float]:
-        return DEEPEST, 2.0
-
-    def height(self, graph: Graph) -> float:
-        return DECADE * 1.2
-
-    def ticks(self, axes: Axes, low: float, high: float) -> None:
-        axes.yaxis.set_major_locator(MultipleLocator(10))
-
-
-class _Volts(_Scale):
-    """As many decades as the lines below the top, which is a little above the highest of the limits drawn across."""
-
-    unit = "V rms"
-    logarithmic = True
-    fills_page = True
-
-    def range(self, graph: Graph) -> tuple[float, float]:
-        top = 2.0 * max(value for _, value in graph.limits)
-        lowest = min(float(np.nanmin(line.values)) for line in graph.lines)
-        low = max(m * 10.0**e for e in range(-4, 4) for m in (1, 2, 5) if m * 10.0**e <= max(1e-3 * top, 0.9 * lowest))
-        return min(low, top / 20), top
-
-    def height(self, graph: Graph) -> float:
-        return DECADE * 1.5
-
-    def ticks(self, axes: Axes, low: float, high: float) -> None:
-        marks = [m * 10.0**e for e in range(-4, 4) for m in (1, 2, 5)]
-        axes.yaxis.set_major_locator(FixedLocator([m for m in marks if low * NEARLY <= m <= high]))
-        axes.yaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
-        axes.yaxis.set_minor_locator(NullLocator())
-
-
-class _FromZero(_Scale):
-    fills_page = True
-
-    def __init__(self, unit: str, reach: float = 3.0) -> None:
-        self.unit = unit
-        self.reach = reach  # how many times higher than the lines a limit may be to be shown
-
-    def range(self, graph: Graph) -> tuple[float, float]:
-        highest = max(float(np.nanmax(line.values)) for line in graph.lines) or 1.0  # nothing moves
-        limits = [value for _, value in graph.limits if value < self.reach * highest]
-        return 0.0, 1.08 * max(highest, *limits) if limits else 1.08 * highest
-
-    def height(self, graph: Graph) -> float:
-        return DECADE * 1.2
-
-    def ticks(self, axes: Axes, low: float, high: float) -> None:
-        axes.yaxis.set_major_locator(MaxNLocator(7))
-
-
-class _AboutZero(_Scale):
-    """As far down as up; `least` at least, in steps of `step` where one is given."""
-
-    fills_page = True
-
-    def __init__(self, unit: str, least: float, step: float | None = None) -> None:
-        self.unit = unit
-        self.least = least
-        self.step = step
-
-    def range(self, graph: Graph) -> tuple[float, float]:
-        reach = max(self.least, *(1.08 * float(np.nanmax(np.abs(line.values))) for line in graph.lines))
-        return -reach, reach
-
-    def height(self, graph: Graph) -> float:
-        return DECADE * 0.9
-
-    def ticks(self, axes: Axes, low: float, high: float) -> None:
-        axes.yaxis.set_major_locator(MultipleLocator(self.step) if self.step else MaxNLocator(7))
-
-
-SCALES: Mapping[str, _Scale] = {
-    "level": _Level(50.0),
-    "level_near": _Level(30.0),
-    "impedance": _Impedance(),
-    "excursion": _FromZero("mm peak"),
-    "speed": _FromZero("m/s peak"),
-    "volts": _Volts(),
-    "peak_volts": _FromZero("V peak"),
-    "watts": _FromZero("W"),
-    "temperature": _FromZero("degC", np.inf),
-    "percent": _FromZero("%"),
-    "difference": _FromZero("dB"),
-    "phase": _AboutZero("deg", 50.0, 30.0),
-    "percent_off": _AboutZero("%", 1.0),
-    "below_largest": _BelowLargest(),
-}
+def _upward(graph: Graph, value: float, low: float, high: float) -> float:
+    """How far up the axis a value is, from 0 to 1."""
+    transform: Callable[[Any], Any] = np.log if SCALES[graph.kind].logarithmic else np.asarray
+    return float((transform(value) - transform(low)) / (transform(high) - transform(low)))

@@ -40,7 +40,7 @@ def _graph(name: str, verdict: Verdict, woofers: Sequence[str]) -> Graph:
     resistors = "".join(f"; {wiring.sign} resistor {wiring.words}" for wiring in signs)
     return Graph(
         f"Is the woofer safe? {name}, {' and '.join(woofers)}: high-pass {VERDICTS[verdict.verdict]}",
-        f"one-way peak on a swept sine of {verdict.sine_volts:.1f} V{resistors}{hatched}",
+        f"one-way peak on a swept sine of {verdict.sine_volts:.1f} V, in any room, not smoothed{resistors}{hatched}",
         "excursion",
         verdict.frequency[low],
         [Line(label, curve[low] * 1e3) for label, curve in verdict.curves.items()],

@@ -60,19 +60,23 @@ class Showing:
         picture: Callable[[Any], Any],
         document: Callable[[], str],
         text: Callable[[], str] | None,
+        csv: Path | None = None,
     ) -> None:
         """Each of the last three is called only if it is asked for, `picture` with the module that draws.
 
-        `picture` gives graphs, a figure, or the bytes of the file. `text` is None where another file says it all.
+        `picture` gives graphs, a figure, or the bytes of the file. `text` is None where another file says it all. Into
+        the folder `csv`, if given, go the curves of the graphs that are drawn.
         """
         if self.drawn and self.output is not None:
-            from system.sheets import graphs, plots
+            from system.sheets import graph_data, graphs, plots
 
             drawn = picture(graphs)
             if isinstance(drawn, bytes):
                 write_file(self.output, drawn, self.force)
             else:
                 plots.save(drawn, self.output, self.force)
+                if csv is not None and isinstance(drawn, list):
+                    write_csv(csv, graph_data.files(drawn), self.force)
         if self.as_json:
             self._deliver(document())
             return

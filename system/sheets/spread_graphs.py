@@ -11,6 +11,7 @@ from system import wording
 from system.kit import Kit
 from system.sheets.plots import Graph, Line, Shade
 from system.sheets.spread_texts import percent
+from system.sheets.texts import placement_text
 from system.spread import VOLTS, Band, Spread
 
 Floats = NDArray[np.float64]
@@ -27,8 +28,8 @@ def _spread(kit: Kit, result: Spread, seed: int) -> Iterator[Graph]:
     name, f, copies = result.variant.name, result.frequency, result.inside.copies
     yield Graph(
         "How far apart do copies sound?",
-        f"{kit.name}, {name}: {copies} copies, seed {seed}; {VOLTS} V, {result.variant.listening.distance:g} m, not"
-        f" smoothed; {percent(result.inside.value)} % alike and within all limits",
+        f"{kit.name}, {name}, {placement_text(result.variant.placement)}: {copies} copies, seed {seed}; {VOLTS} V,"
+        f" {result.variant.listening.distance:g} m, not smoothed; {percent(result.inside.value)} % alike and within all limits",
         "level_near",
         f,
         _lines(result.level),

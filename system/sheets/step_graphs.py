@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from system.kit import Kit
 from system.predict import Prediction
 from system.sheets.plots import Graph, Line
+from system.sheets.texts import placement_text
 from system.step import Step
 
 
@@ -18,7 +19,8 @@ def step(_kit: Kit, result: Prediction) -> Iterator[Graph]:
     told = f"low to high: the placement takes {found.step:.1f} dB, the board gives {found.correction:.1f} dB"
     yield Graph(
         "How much of the step is left?",
-        f"{result.variant.name}, third-octaves about the seat; {told}",
+        f"{result.variant.name}, {placement_text(result.variant.placement)}: at any volts, {result.distance:g} m, in"
+        f" third-octaves about the seat; {told}",
         "level_near",
         found.frequency,
         [

@@ -13,6 +13,7 @@ from system.kit import Kit
 from system.programme import high_pass_gain
 from system.sheets.plots import Graph, Line, Shade
 from system.sheets.swap_texts import RESULTS
+from system.sheets.texts import placement_text
 from system.summary import GRID
 from system.swap import Swap, sized
 from system.swap_table import Rows
@@ -35,7 +36,7 @@ def _swap(kit: Kit, each: Swap, what: str) -> Iterator[Graph]:
     f, before, after = GRID[heard], each.before.curves, each.after.curves
     yield Graph(
         f"Does {what} sound alike?",
-        f"{kit.name}, {each.name}: {word}; {sized(change.level, 'dB')} at {wording.hertz(change.level_hz)};"
+        f"{kit.name}, {each.name}, {placement_text(each.before.variant.placement)}: {word}; {sized(change.level, 'dB')} at {wording.hertz(change.level_hz)};"
         f" 2.83 V, {each.before.variant.listening.distance:g} m, not smoothed",
         "level_near",
         f,
@@ -115,7 +116,8 @@ def _table(kit: Kit, reference: str, found: Rows) -> Graph:
         lines.append(Line(label, row.swap.after.curves.level[heard] + LOUDER))
     return Graph(
         f"What else could {reference} be?",
-        f"{kit.name}, {found.variant.name}: values from stock; 2.83 V, {found.variant.listening.distance:g} m",
+        f"{kit.name}, {found.variant.name}, {placement_text(found.variant.placement)}: values from stock; 2.83 V,"
+        f" {found.variant.listening.distance:g} m, not smoothed",
         "level_near",
         GRID[heard],
         lines,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -230,9 +230,25 @@ def _curves(result: Prediction) -> tuple[list[str], list[list[str]]]:
 
 
 def comparison(result: Comparison) -> str:
-    """Variants as columns, figures as rows."""
-    rows = [[label, *(cell(column) for column in result.columns.values())] for label, cell in COMPARED]
-    return "\n".join(table(["", *result.columns], rows))
+    """Variants as columns, figures as rows; below each other where they are too many for one page's width."""
+    return columns(result.columns, result)
+
+
+def columns(names: Iterable[str], result: Comparison) -> str:
+    """The columns of these variants."""
+    blocks: list[list[str]] = []
+    for name in names:
+        wider = [*blocks[-1], name] if blocks else [name]
+        if blocks and max(map(len, _columns(wider, result))) <= WIDTH:
+            blocks[-1] = wider
+        else:
+            blocks.append([name])
+    return "\n\n".join("\n".join(_columns(block, result)) for block in blocks)
+
+
+def _columns(names: Sequence[str], result: Comparison) -> list[str]:
+    rows = [[label, *(cell(result.columns[name]) for name in names)] for label, cell in COMPARED]
+    return table(["", *names], rows)
 
 
 def _worst(column: Column, what: str) -> str:

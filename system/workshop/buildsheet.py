@@ -39,7 +39,7 @@ class BuildSheet:
 def build_sheets(kit: Kit, variants: Sequence[Variant], job: JobRecord) -> list[BuildSheet]:
     """A sheet for each variant. Raises KitError where a circuit has no solution."""
     bag = shopping(kit, variants, 1)
-    return [_sheet(kit, variant, bag.spots[variant.name], job) for variant in variants]
+    return [sheet_of(Known.of(kit, variant), bag.spots[variant.name], job) for variant in variants]
 
 
 def checksum(kit: Kit) -> str:
@@ -47,8 +47,9 @@ def checksum(kit: Kit) -> str:
     return hashlib.sha256(kit.path.read_bytes()).hexdigest()
 
 
-def _sheet(kit: Kit, variant: Variant, spots: Mapping[str, Spot], job: JobRecord) -> BuildSheet:
-    known = Known.of(kit, variant)
+def sheet_of(known: Known, spots: Mapping[str, Spot], job: JobRecord) -> BuildSheet:
+    """The sheet of the variant of which figures are `known`, with its part of the bag."""
+    kit, variant = known.kit, known.variant
     told = [each for place in PLACES for each in cautions(kit, variant, place, known)]
     told.sort(key=lambda each: -each.urgency)  # stable: in the order of the places
     return BuildSheet(

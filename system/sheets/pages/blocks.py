@@ -44,13 +44,15 @@ class Points:
 class Grid:
     """A table. A cell is text, `BLANK` or `TICK`; a column is set right where all its cells are numbers or ranges.
 
-    `name` tells a listener what it is of, where the header does not; with `heads` the first cell names its row.
+    `name` tells a listener what it is of, where the header does not; with `heads` the first cell names its row. A
+    `dense` one is of readings: many short rows.
     """
 
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     name: str = ""
     heads: bool = False
+    dense: bool = False
 
     def __post_init__(self) -> None:
         """Raise ValueError for a row that has not as many cells as the header."""

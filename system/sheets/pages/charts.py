@@ -17,7 +17,8 @@ from xml.sax.saxutils import escape, quoteattr
 from system.sheets.pages.blocks import Chart
 
 DECADE = 140.0
-LEFT, ABOVE, BELOW = 40.0, 22.0, 34.0
+LEFT, ABOVE, BELOW = 40.0, 28.0, 34.0
+ENLARGED = 0.083  # rem a unit on a wide screen: three decades with short names take 46 rem
 LETTER = 9.0  # of the width that a letter of the larger size takes
 SAMPLE = 16.0  # of a line, before its name
 APART = 18.0  # names of lines
@@ -121,8 +122,8 @@ def svg(chart: Chart) -> str:
     )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-LEFT:g} {-ABOVE:g} {width:.1f} {height:.1f}"'
-        f' role="img" aria-label={quoteattr(chart.words)}>'
-        f'<clipPath id="{chart.name}-plot"><rect x="0" y="0" width="{wide:.1f}" height="{scale.height:.1f}"/></clipPath>'
+        f' style="max-width: {width * ENLARGED:.1f}rem" role="img" aria-label={quoteattr(chart.words)}>'
+        f'<clipPath id="{chart.name}-plot"><rect width="{wide:.1f}" height="{scale.height:.1f}"/></clipPath>'
         f"{inner}</svg>"
     )
 
@@ -162,7 +163,7 @@ def _upright(scale: Scale, wide: float) -> Iterator[str]:
         yield f'<path class="{"grid" if words else "fine"}" d="M0 {y:.1f}H{wide:.1f}"/>'
         if words:
             yield f'<text x="-6" y="{y + 4:.1f}" text-anchor="end">{words}</text>'
-    yield f'<text x="{2 - LEFT:g}" y="-9">{scale.unit}</text>'
+    yield f'<text x="{2 - LEFT:g}" y="-14">{scale.unit}</text>'
 
 
 def _curves(chart: Chart, scale: Scale) -> Iterator[str]:

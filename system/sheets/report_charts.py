@@ -1,0 +1,242 @@
+"""The charts of a report, by the question each answers, and the tables in which its curves are read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import NDArray
+
+from system import grid, wording
+from system.report import FREQUENCY, READ, Account, Report
+from system.sheets.around_texts import side
+from system.sheets.pages.blocks import Beside, Block, Chart, Curve, Grid, Heading, Points, Text
+from system.sheets.pages.charts import LINES
+from system.sheets.texts import NOT_A_TEST, SILENT, speed_text
+from system.summary import level
+
+Floats = NDArray[np.float64]
+MOVING = 1000.0  # Hz, above which no cone moves far enough to be seen
+ABREAST = 6  # columns of a table of which two halves go beside each other
+SAME = 0.15  # dB, the width of a line: sides nearer than this are told as one
+THIRDS = tuple(f"{f:.3g}" if f < 1000 else f"{f:.0f}" for f in grid.THIRD_OCTAVES)
+
+
+def questions(report: Report) -> Iterator[Block]:
+    """What all variants do, each question once."""
+    for question in QUESTIONS:
+        yield from question(report)
+
+
+def _how_low(report: Report) -> Iterator[Block]:
+    yield Heading("How low and how even?")
+    yield Text(
+        "Level at the listening point on 2.83 V, each variant where it stands, sine by sine, not smoothed. 25 dB are as"
+        " long as a decade (IEC 60263)."
+    )
+    curves = {a.variant.name: level(a.prediction.pressure) for a in report.accounts}
+    lines = dict(curves)
+    if len(report.accounts) == 1:  # room for what it is made of
+        result = report.accounts[0].prediction
+        lines = {"together": next(iter(curves.values()))}
+        lines |= {name: level(driver.pressure) for name, driver in result.drivers.items()}
+        lines |= {name: level(opening.pressure) for name, opening in result.openings.items()}
+    told = "; ".join(f"{a.variant.name} {_low_end(a)}" for a in report.accounts)
+    yield from _charts("level", "level", lines, f"Level from 20 Hz to 20 kHz. {told}.", reads=True)
+    yield from _table("Level, dB", {name: _numbers(values, 1) for name, values in curves.items()})
+
+
+def _low_end(account: Account) -> str:
+    figures = account.prediction.summary
+    return f"-3 dB {wording.hertz(figures.minus_3_db_hz)}, -10 dB {wording.hertz(figures.minus_10_db_hz)}"
+
+
+def _woofers(report: Report) -> Iterator[Block]:
+    rated = report.kit.amplifier.rated_volts
+    yield Heading("Is the woofer safe?")
+    curves: dict[str, Floats] = {}
+    told = []
+    limits: dict[tuple[str, float], None] = {}
+    for account in report.accounts:
+        result = account.prediction
+        moving = {n: result.excursion_at(n, rated) for n, d in result.drivers.items() if d.excursion is not None}
+        if moving:
+            name = max(moving, key=lambda n: round(float(moving[n].max()), 9))  # the first of equal ones
+            curves[account.variant.name] = moving[name] * 1e3
+            told.append(f"{account.variant.name} {name}")
+            data = account.variant.hookups[name].driver
+            for word, limit in (("linear", data.linear_excursion), ("damage", data.damage_excursion)):
+                if limit is not None:
+                    limits[f"{word} limit of {data.name}", limit * 1e3] = None
+    if not curves:
+        yield Text("Not known: its drivers are known by their tables only.")
+        return
+    yield Text(
+        f"How far the cone that goes farthest moves each way on a sine of {rated:.1f} V, the amplifier's rated volts, a"
+        f" receiver's high-pass not counted: {', '.join(told)}. {NOT_A_TEST}"
+    )
+    words = "; ".join(f"{n} at most {values.max():.1f} mm" for n, values in curves.items())
+    below = int(np.searchsorted(FREQUENCY, MOVING * 1.01))
+    shown = {name: values[:below] for name, values in curves.items()}
+    yield from _charts("excursion", "excursion", shown, f"Excursion up to 1 kHz. {words}.", tuple(limits))
+    rows = int(np.searchsorted(grid.THIRD_OCTAVES, MOVING * 1.01))
+    yield from _table("Excursion, mm", {name: _numbers(v, 2) for name, v in curves.items()}, rows)
+    yield from _openings(report)
+
+
+def _openings(report: Report) -> Iterator[Block]:
+    items = tuple(
+        f"{account.variant.name}, {name}: {speed_text(opening.limit, report.kit.amplifier)}"
+        for account in report.accounts
+        for name, opening in account.prediction.openings.items()
+        if opening.limit is not None
+    )
+    if items:
+        yield Points(items)
+
+
+def _how_loud(report: Report) -> Iterator[Block]:
+    yield Heading("How loud, and what gives?")
+    yield Text(
+        f"The highest level of a sine at the listening point before a limit is reached, cold and small-signal;"
+        f" {_on_the_signal(report)}."
+    )
+    curves = {a.variant.name: a.limits.envelope.level for a in report.accounts}
+    told = "; ".join(f"{name} at most {float(np.max(values)):.0f} dB" for name, values in curves.items())
+    yield from _charts("loudest", "level", curves, f"Highest level of a sine from 20 Hz to 20 kHz. {told}.")
+    rows = tuple((a.variant.name, "; ".join(_spans(a))) for a in report.accounts)
+    yield Grid(("variant", "what gives first, from the lowest frequency up"), rows, "What gives first", heads=True)
+    columns = {}
+    for account in report.accounts:
+        found = account.limits.envelope
+        columns[f"{account.variant.name} V"] = _numbers(np.floor(found.volts * 10 + 1e-9) / 10, 1)
+        columns[f"{account.variant.name} dB"] = _numbers(found.level, 0)
+    yield from _table("Volts rms, rounded down, and level", columns)
+
+
+def _on_the_signal(report: Report) -> str:
+    told = []
+    for account in report.accounts:
+        most = account.limits.ceiling
+        heard = f"{most.level:.0f} dB" if most.level > SILENT else "silent"
+        told.append(
+            f"{account.variant.name} {heard} at {wording.drive(most.volts, most.load)}, limited by {most.limited_by}"
+        )
+    return f"on the {report.accounts[0].limits.ceiling.signal}: {'; '.join(told)}"
+
+
+def _spans(account: Account) -> Iterator[str]:
+    """Stretches of third octaves in which the same gives first: `20 Hz to 40 Hz the amplifier's volts`."""
+    first = [account.limits.envelope.limited_by[i] for i in READ]
+    for words, group in groupby(range(READ.size), lambda i: first[i]):
+        where = [float(grid.THIRD_OCTAVES[i]) for i in group]
+        at = wording.hertz(where[0])
+        yield f"{at if len(where) == 1 else f'{at} to {wording.hertz(where[-1])}'} {words}"
+
+
+def _amplifier(report: Report) -> Iterator[Block]:
+    yield Heading("Is the amplifier safe?")
+    drawing = [a for a in report.accounts if a.prediction.summary.lowest_impedance_ohm is not None]
+    if not drawing:
+        yield Text("No current flows: nothing joins the two input points.")
+        return
+    told = [
+        f"{a.variant.name} {wording.ohms(a.prediction.summary.lowest_impedance_ohm)} at"
+        f" {wording.hertz(a.prediction.summary.lowest_impedance_hz)}"
+        for a in drawing
+    ]
+    allowed = report.kit.amplifier.lowest_load
+    stands = f"it stands {allowed:g} ohm" if allowed else "the kit does not say what it stands"
+    yield Text(f"The impedance that it sees, the cable included; {stands}. Lowest: {', '.join(told)}.")
+    curves = {a.variant.name: np.abs(a.prediction.impedance) for a in drawing}
+    limits = ((f"the amplifier stands {allowed:g} ohm", allowed),) if allowed else ()
+    yield from _charts("impedance", "impedance", curves, f"Impedance. Lowest: {', '.join(told)}.", limits)
+    yield from _table("Impedance, ohm", {name: _numbers(values, 1) for name, values in curves.items()})
+
+
+QUESTIONS: Sequence[Callable[[Report], Iterator[Block]]] = (_how_low, _woofers, _how_loud, _amplifier)
+
+
+def seats(account: Account, number: int) -> Iterator[Block]:
+    """The middle and the sides, as the variant stands."""
+    seating = account.seating
+    if seating is None:
+        yield Text("The kit names no seats for this variant; kitwright predict --around tells directions.")
+        return
+    curves = {"in the middle": level(seating.middle)}
+    sides = {side(seat): level(seat.pressure) for seat in seating.seats}
+    if len(sides) == 2 and np.max(np.abs(np.subtract(*sides.values()))) <= SAME:
+        both, curve = next(iter(sides.items()))
+        sides = {f"{both.rpartition(' ')[0]} to a side": curve}
+    curves |= sides
+    falls = [seat.fall for seat in seating.seats if seat.fall]
+    marks: Mapping[str, list[float]] = {
+        "woofers -3 dB": [fall.minus_3 for fall in falls if fall.minus_3 is not None],
+        "woofers -6 dB": [fall.minus_6 for fall in falls if fall.minus_6 is not None],
+        "their null": [fall.null for fall in falls if fall.null is not None],
+    }
+    first = tuple((label, min(places)) for label, places in marks.items() if places)
+    told = "; ".join(f"{name} {_mean_text(values)}" for name, values in curves.items())
+    name = account.variant.name
+    words = f"{name}: level at seats {seating.distance:g} m away, from 100 Hz to 20 kHz. {told}."
+    shown = {label: values[_HEARD:] for label, values in curves.items()}
+    yield from _charts(f"seats-{number}", "level_near", shown, words, marks=first, start=_HEARD)
+    table = {label: _numbers(values, 1) for label, values in curves.items()}
+    yield from _table(f"Level at the seats of {name}, dB", table)
+
+
+_HEARD = int(np.searchsorted(FREQUENCY, 99.0))
+
+
+def _mean_text(values: Floats) -> str:
+    band = (FREQUENCY >= 300) & (FREQUENCY <= 3000)
+    return f"{float(np.mean(values[band])):.1f} dB on the mean of 300 Hz to 3 kHz"
+
+
+def _numbers(values: Floats, digits: int) -> list[str]:
+    """At the third octaves."""
+    return [f"{value:.{digits}f}" if np.isfinite(value) else wording.NOTHING for value in values[READ]]
+
+
+def _charts(
+    name: str,
+    kind: str,
+    curves: Mapping[str, Floats],
+    words: str,
+    limits: tuple[tuple[str, float], ...] = (),
+    marks: tuple[tuple[str, float], ...] = (),
+    start: int = 0,
+    reads: bool = False,
+) -> Iterator[Chart]:
+    """One chart, or as many as it takes to tell its lines apart; only the first may be read along."""
+    items = list(curves.items())
+    for number, first in enumerate(range(0, len(items), LINES)):
+        some = items[first : first + LINES]
+        hertz = FREQUENCY[start : start + some[0][1].size]
+        yield Chart(
+            name=f"{name}-{number}",
+            kind=kind,
+            hertz=tuple(hertz.tolist()),
+            curves=tuple(Curve(label, tuple(v if np.isfinite(v) else None for v in y.tolist())) for label, y in some),
+            words=words,
+            limits=limits,
+            marks=marks,
+            reads=reads and number == 0,
+        )
+
+
+def _table(name: str, columns: Mapping[str, Sequence[str]], rows: int = len(THIRDS)) -> Iterator[Block]:
+    """A curve's readings at third octaves; in two halves where there is room beside each other."""
+    yield Text(f"{name}, at third octaves:")
+    header = ("Hz", *columns)
+    lines = list(zip(THIRDS[:rows], *(column[:rows] for column in columns.values()), strict=True))
+    if len(header) > ABREAST:
+        yield Grid(header, tuple(lines), name, heads=True, dense=True)
+        return
+    half = -(-len(lines) // 2)
+    lower, upper = (
+        Grid(header, tuple(some), f"{name}, {part}", heads=True, dense=True)
+        for some, part in ((lines[:half], "lower half"), (lines[half:], "upper half"))
+    )
+    yield Beside((lower,), (upper,))
