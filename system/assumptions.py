@@ -86,9 +86,7 @@ class RestsOn:
     others: tuple[Finding, ...]
 
 
-def rests_on(
-    kit: Kit, variant: Variant, verdicts: Sequence[Verdict], acoustics: Transfer | None = None
-) -> RestsOn:
+def rests_on(kit: Kit, variant: Variant, verdicts: Sequence[Verdict], acoustics: Transfer | None = None) -> RestsOn:
     """For a variant with its verdicts, and its acoustics at `GRID` where they are at hand.
 
     Raises KitError where its circuit has no solution.

@@ -40,8 +40,8 @@ _DOCUMENT = {
     "duplicate_key": "The same key is given twice in one mapping. One of the two would be lost without a word.",
     "setting": (
         "A --set is not of the form path=value, or its path leads nowhere. Paths are the keys joined by points, and "
-        "items of lists are counted from 0: cabinets.compact.chambers.0.volume=9 L. A key that is not there yet is added, "
-        "and so is the item that a list has next."
+        "items of lists are counted from 0: cabinets.compact.chambers.0.volume=9 L. A key that is not there yet is "
+        "added, and so is the item that a list has next."
     ),
 }
 

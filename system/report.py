@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from system import grid
 from system.assumptions import STEP, RestsOn, rests_on
+from system.bench.sweeps import Sweep
 from system.checks import examine
 from system.compare import Column, column
 from system.document import read_text
@@ -54,7 +55,7 @@ class Account:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Report:
-    """`text` is the kit file's, `settings` what was put into it for this report."""
+    """`text` is the kit file's, `settings` what was put into it for this report; `measured` is of the unit itself."""
 
     kit: Kit
     accounts: tuple[Account, ...]
@@ -63,10 +64,22 @@ class Report:
     findings: tuple[Finding, ...]
     text: str
     settings: tuple[str, ...]
+    measured: Sweep | None = None
 
 
-def report(kit: Kit, variants: Sequence[Variant], job: JobRecord, settings: Sequence[str] = ()) -> Report:
-    """Everything on the page. Raises KitError where a circuit has no solution, or a link shorts the amplifier."""
+def report(
+    kit: Kit,
+    variants: Sequence[Variant],
+    job: JobRecord,
+    settings: Sequence[str] = (),
+    measured: Sweep | None = None,
+) -> Report:
+    """Everything on the page. Raises KitError where a circuit has no solution, or a link shorts the amplifier.
+
+    `measured` is the impedance of one unit of the only variant. Raises ValueError for one among several.
+    """
+    if measured is not None and len(variants) != 1:
+        raise ValueError(f"a sweep is of one variant, not of {len(variants)}")
     verdicts = {variant.name: protect(kit, variant) for variant in variants}
     bag = shopping(kit, variants, 1, verdicts)
     accounts = tuple(_account(kit, variant, verdicts[variant.name], bag, job) for variant in variants)
@@ -75,9 +88,14 @@ def report(kit: Kit, variants: Sequence[Variant], job: JobRecord, settings: Sequ
         accounts=accounts,
         bag=bag,
         job=job,
-        findings=(*kit.findings, *examine(kit, [each.prediction for each in accounts])),
+        findings=(
+            *kit.findings,
+            *examine(kit, [each.prediction for each in accounts]),
+            *(measured.notes if measured else ()),
+        ),
         text=read_text(kit.path, str(kit.path)),
         settings=tuple(settings),
+        measured=measured,
     )
 
 

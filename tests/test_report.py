@@ -443,6 +443,22 @@ def test_the_worst_is_told_first(found: dict[str, RestsOn], page: Page) -> None:
         assert [row[0] for row in page.tables[f"Assumptions of {name}"][1:]] == [a.name for a in rests.assumptions]
 
 
+def test_what_was_measured_is_drawn_with_what_was_computed(run: Run, tmp_path: Path) -> None:
+    kit = write_kit(tmp_path, cabinets=BOX, variants=IN_WALL)
+    sweep = tmp_path / "unit.txt"
+    sweep.write_text("\n".join(f"{50 * 2**i} {10 + i}" for i in range(8)) + "\n")
+    page = Page(_written(tmp_path, kit, "--measured", str(sweep)))
+    columns = page.read("Impedance, ohm")
+    told = dict(zip(columns["Hz"], columns["measured"], strict=True))
+    assert told["20"] == "-"  # nothing is made up beyond its ends
+    assert told["10000"] == "-"
+    # at 100 Hz and 1 kHz the sweep reads 11 ohm, and between 14 and 15 ohm evenly in both logarithms
+    assert told["100"] == "11.0"
+    assert told["1000"] == f"{14 * (15 / 14) ** math.log2(1000 / 800):.1f}"
+    assert any("impedance also measured on this unit" in word for word in page.words)
+    assert run("report", MARSHLIGHT, "--measured", sweep).status == 2
+
+
 def test_what_the_reader_assumed_is_called_so(tmp_path: Path) -> None:
     path = write_kit(tmp_path, cabinets="{box: {chambers: [{kind: sealed, drivers: [woofer], volume: 12 L}]}}",
                      variants="{v: {cabinet: box, placement: in_wall}}")  # fmt: skip

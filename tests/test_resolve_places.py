@@ -11,8 +11,8 @@ import pytest
 from system.findings import KitError
 from system.kit import Panel, Placement
 from system.kitfile import load_kit
-from system.schema import kit_schema
 from system.predict import predict
+from system.schema import kit_schema
 
 HERE = Path(__file__).parent
 SMALL = HERE / "wrong" / "format.yaml"

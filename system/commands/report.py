@@ -28,11 +28,15 @@ def report(
         list[str] | None, typer.Option(metavar="TEXT", help="Serial number of a cabinet; may be given again.")
     ] = None,
     date: Annotated[str, typer.Option(metavar="TEXT", help="Date to print; without one there is a line for it.")] = "",
+    measured: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Impedance sweep of this unit, to be drawn too; one --variant.")
+    ] = None,
     settings: Settings = None,
     output: Output = None,
     force: Force = False,
 ) -> None:
     """Everything on one page: stops, verdicts, the bench side to print, graphs, assumptions, trust, sign-off."""
+    from system.bench.sweeps import read_sweep
     from system.findings import usage_error
     from system.output import write_file
     from system.report import report as compute
@@ -47,7 +51,11 @@ def report(
     page = is_picture(output, PAGES)
     loaded = load(kit, settings)
     with progress("report"):
-        made = compute(loaded, chosen(loaded, variant), record, settings or ())
+        variants = chosen(loaded, variant)
+    if measured is not None and len(variants) != 1:
+        raise usage_error(f"--measured for {len(variants)} variants", "it is of one unit: name its --variant")
+    sweep = read_sweep(measured) if measured is not None else None
+    made = compute(loaded, variants, record, settings or (), sweep)
     pages = sheets(made)
     text = as_html.html(f"{loaded.name}: report", pages) if page else as_text.text(pages)
     if output is None:

@@ -55,7 +55,8 @@ def limits(kit: Kit, result: Ceilings) -> Iterator[Graph]:
     if lines:
         yield Graph(
             "What gives first?",
-            f"{kit.name}, {name}: volts rms of a sine at the amplifier's output, in any room, not smoothed; {NOT_A_TEST}",
+            f"{kit.name}, {name}: volts rms of a sine at the amplifier's output, in any room, not smoothed;"
+            f" {NOT_A_TEST}",
             "volts",
             found.frequency,
             lines,

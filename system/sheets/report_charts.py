@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from system import grid, wording
+from system.bench.sweeps import Sweep
 from system.report import FREQUENCY, READ, Account, Report
 from system.sheets.around_texts import side
 from system.sheets.pages.blocks import Beside, Block, Chart, Curve, Grid, Heading, Points, Text
@@ -150,9 +151,19 @@ def _amplifier(report: Report) -> Iterator[Block]:
     stands = f"it stands {allowed:g} ohm" if allowed else "the kit does not say what it stands"
     yield Text(f"The impedance that it sees, the cable included; {stands}. Lowest: {', '.join(told)}.")
     curves = {a.variant.name: np.abs(a.prediction.impedance) for a in drawing}
+    if report.measured is not None:
+        yield Text(f"Measured on this unit: {report.measured.name}; kitwright verify judges it.", strong=True)
+        curves["measured"] = _between(report.measured)
     limits = ((f"the amplifier stands {allowed:g} ohm", allowed),) if allowed else ()
     yield from _charts("impedance", "impedance", curves, f"Impedance. Lowest: {', '.join(told)}.", limits)
     yield from _table("Impedance, ohm", {name: _numbers(values, 1) for name, values in curves.items()})
+
+
+def _between(measured: Sweep) -> Floats:
+    """The sweep at the frequencies of the curves, its own joined evenly in logarithm; NaN beyond its ends."""
+    x = np.log(measured.frequency)
+    ohms = np.interp(np.log(FREQUENCY), x, np.log(np.maximum(measured.magnitude, 1e-3)), left=np.nan, right=np.nan)
+    return np.asarray(np.exp(ohms))
 
 
 QUESTIONS: Sequence[Callable[[Report], Iterator[Block]]] = (_how_low, _woofers, _how_loud, _amplifier)

@@ -63,7 +63,7 @@ def _first(report: Report) -> Sheet:
     left = Fields((("job", job.number), ("serials", ", ".join(job.serials)), ("date", job.date)))
     right = Fields(
         (
-            ("figures", COMPUTED),
+            ("figures", _standing(report)),
             ("amplifier, signal", heading(report.kit).removeprefix(f"{report.kit.name}: ")),
             ("kit file", report.kit.path.name),
             ("its SHA-256", checksum(report.kit)),
@@ -82,6 +82,12 @@ def _first(report: Report) -> Sheet:
         ),
         foot="",
     )
+
+
+def _standing(report: Report) -> str:
+    if report.measured is None:
+        return COMPUTED
+    return f"computed; impedance also measured on this unit: {report.measured.name}"
 
 
 def _stops(report: Report) -> Iterator[Block]:

@@ -65,7 +65,7 @@ class Showing:
         """Each of the last three is called only if it is asked for, `picture` with the module that draws.
 
         `picture` gives graphs, a figure, or the bytes of the file. `text` is None where another file says it all. Into
-        the folder `csv`, if given, go the curves of the graphs that are drawn.
+        `graphs` in the folder `csv`, if given, go the curves of what is drawn.
         """
         if self.drawn and self.output is not None:
             from system.sheets import graph_data, graphs, plots
@@ -76,7 +76,7 @@ class Showing:
             else:
                 plots.save(drawn, self.output, self.force)
                 if csv is not None and isinstance(drawn, list):
-                    write_csv(csv, graph_data.files(drawn), self.force)
+                    write_csv(csv / "graphs", graph_data.files(drawn), self.force)
         if self.as_json:
             self._deliver(document())
             return

@@ -26,10 +26,12 @@ def spread(kit: Kit, results: Sequence[Spread], seed: int) -> list[Graph]:
 
 def _spread(kit: Kit, result: Spread, seed: int) -> Iterator[Graph]:
     name, f, copies = result.variant.name, result.frequency, result.inside.copies
+    place, metres = placement_text(result.variant.placement), f"{result.variant.listening.distance:g} m"
+    heard = f"{name}, {place}, at any volts, {metres}, not smoothed"
     yield Graph(
         "How far apart do copies sound?",
-        f"{kit.name}, {name}, {placement_text(result.variant.placement)}: {copies} copies, seed {seed}; {VOLTS} V,"
-        f" {result.variant.listening.distance:g} m, not smoothed; {percent(result.inside.value)} % alike and within all limits",
+        f"{kit.name}, {name}, {place}: {copies} copies, seed {seed}; {VOLTS} V, {metres}, not smoothed;"
+        f" {percent(result.inside.value)} % alike and within all limits",
         "level_near",
         f,
         _lines(result.level),
@@ -38,7 +40,7 @@ def _spread(kit: Kit, result: Spread, seed: int) -> Iterator[Graph]:
     if np.isfinite(result.impedance.nominal).all():
         yield Graph(
             "How far apart are their impedances?",
-            f"{name}: as the amplifier sees them, with the cable",
+            f"{name}: as the amplifier sees them, with the cable, not smoothed",
             "impedance",
             f,
             _lines(result.impedance),
@@ -50,7 +52,7 @@ def _spread(kit: Kit, result: Spread, seed: int) -> Iterator[Graph]:
     if np.any(result.level_outside) or np.any(result.impedance_outside):
         yield Graph(
             "Where are copies not alike?",
-            f"{name}: copies off by more than {spec.level:g} dB or {100 * spec.impedance:g} % of the impedance;"
+            f"{heard}: copies off by more than {spec.level:g} dB or {100 * spec.impedance:g} % of the impedance;"
             f" {wording.hertz(window.lowest)} to {wording.hertz(window.highest)} counts",
             "percent",
             f,
@@ -60,7 +62,7 @@ def _spread(kit: Kit, result: Spread, seed: int) -> Iterator[Graph]:
     if result.influences:
         yield Graph(
             "Which tolerance matters where?",
-            f"{name}: share of the level's variance; the {min(MOST, len(result.influences))} largest in the window",
+            f"{heard}: share of the level's variance; the {min(MOST, len(result.influences))} largest in the window",
             "percent",
             f,
             [Line(each.of, 100 * each.shares) for each in result.influences[:MOST]],

@@ -36,7 +36,8 @@ def _swap(kit: Kit, each: Swap, what: str) -> Iterator[Graph]:
     f, before, after = GRID[heard], each.before.curves, each.after.curves
     yield Graph(
         f"Does {what} sound alike?",
-        f"{kit.name}, {each.name}, {placement_text(each.before.variant.placement)}: {word}; {sized(change.level, 'dB')} at {wording.hertz(change.level_hz)};"
+        f"{kit.name}, {each.name}, {placement_text(each.before.variant.placement)}: {word};"
+        f" {sized(change.level, 'dB')} at {wording.hertz(change.level_hz)};"
         f" 2.83 V, {each.before.variant.listening.distance:g} m, not smoothed",
         "level_near",
         f,

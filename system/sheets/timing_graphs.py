@@ -60,7 +60,8 @@ def impedance_phase(_kit: Kit, result: Prediction) -> Iterator[Graph]:
         return
     yield Graph(
         "How far is its current out of step?",
-        f"{result.variant.name}: phase of the impedance, cable included, not smoothed; above zero the current comes later",
+        f"{result.variant.name}: phase of the impedance, cable included, not smoothed; above zero the current comes"
+        " later",
         "phase",
         result.frequency,
         [_broken(Line("impedance", degrees(result.impedance)), result.frequency)],
