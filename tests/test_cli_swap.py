@@ -160,7 +160,7 @@ def test_pictures_and_csv(run: Run, tmp_path: Path) -> None:
     words = ["swap", MARSHLIGHT, "L1", "--with", "1.2 mH", "--variant", "wall", "--variant", "centre"]
     assert run(*words, "-o", svg, "--csv", folder).status == 1
     assert svg.read_text(encoding="utf-8").startswith("<?xml")
-    assert sorted(path.name for path in folder.iterdir()) == ["centre.csv", "swap.csv", "wall.csv"]
+    assert sorted(path.name for path in folder.iterdir()) == ["centre.csv", "graphs", "swap.csv", "wall.csv"]
     rows = list(csv.DictReader(io.StringIO((folder / "wall.csv").read_text(encoding="utf-8"))))
     assert list(rows[0]) == [
         "frequency_hz",

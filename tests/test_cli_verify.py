@@ -129,7 +129,7 @@ def test_tables_and_pictures(run: Run, files: Path, tmp_path: Path) -> None:
     assert done.stdout == ""
     assert (tmp_path / "v.svg").read_text(encoding="utf-8").startswith("<?xml")
     assert {path.name for path in folder.iterdir()} == {
-        "readings.csv", "likely.csv", "sweep.csv", "microphone.csv", "against.csv"
+        "readings.csv", "likely.csv", "sweep.csv", "microphone.csv", "against.csv", "graphs"
     }  # fmt: skip
     rows = list(csv.DictReader((folder / "sweep.csv").read_text(encoding="utf-8").splitlines()))
     assert len(rows) == 250

@@ -50,7 +50,11 @@ def shell() -> Iterator[Shell]:
 
 
 # Pages whose commands draw whole sheets or weigh every mistake of a build take more than a few seconds.
-SLOW = ("tutorial", "commands/buildsheet", "commands/compare", "commands/report", "commands/verify")
+SLOW = (
+    "tutorial",
+    *(f"commands/{name}" for name in ("buildsheet", "compare", "predict", "protect", "report", "revalue", "spread")),
+    *(f"commands/{name}" for name in ("swap", "symptom", "verify")),
+)
 
 
 def marked(pages: Iterable[str]) -> list[Any]:

@@ -259,7 +259,7 @@ def test_lines_that_are_one() -> None:
     """Alike where it is seen, and only there: one line with both names."""
     a = np.linspace(90, 20, 31)
     lines = [Line("a", a), Line("b", np.where(a < 40, a - 9, a + 0.1)), Line("c", a - 3)]
-    assert [line.label for line in joined(lines, 0.15, deep=45)] == ["a, b", "c"]
+    assert [line.label for line in joined(lines, 0.15, deep=45)] == ["a, b each", "c"]
     assert [line.label for line in joined(lines, 0.15)] == ["a", "b", "c"]
 
 

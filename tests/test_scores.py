@@ -11,6 +11,7 @@ from tests.support_faults import right_cases, wrong_cases
 from tests.support_scores import KIT, PAGE, RIGHTS, SEED, WRONG, called_wrong, outcome, run, share
 
 
+@pytest.mark.slow
 def test_one_wrong_build_of_every_kind() -> None:
     made = [outcome(case) for case in wrong_cases(KIT, 14, 77)]
     kinds = {fault.kind for variant in KIT.variants.values() for fault in faults(KIT, variant) if fault != RIGHT}

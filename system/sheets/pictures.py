@@ -195,7 +195,13 @@ def joined(lines: Sequence[Line], near: float, deep: float = np.inf) -> list[Lin
                 break
         else:
             groups.append([line])
-    return [Line(", ".join(line.label for line in group), group[0].values, group[0].x) for group in groups]
+    return [Line(_together(group), group[0].values, group[0].x) for group in groups]
+
+
+def _together(lines: Sequence[Line]) -> str:
+    """A name for lines that are one: what is drawn is each of them, not their sum."""
+    names = ", ".join(line.label for line in lines)
+    return names if len(lines) == 1 else f"{names} each"
 
 
 def _alike(one: Floats, other: Floats, floor: float, near: float) -> bool:

@@ -126,7 +126,7 @@ def _beside(picture: Picture, page: float) -> float:
     if isinstance(picture, AngleMap):
         return 0.5 + max(width_of(words, LABEL) for words in round_plots.BAND_WORDS)
     widest = max((width_of(line.label, LABEL) for line in picture.lines), default=0.0)
-    return widest + 0.2 if isinstance(picture, Graph) else max(0.0, round_plots.ROUND + 1.1 + widest - page)
+    return widest + 0.2 if isinstance(picture, Graph) else max(0.0, round_plots.ROUND + 1.25 + widest - page)
 
 
 def size(picture: Picture) -> tuple[float, float]:

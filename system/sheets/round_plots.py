@@ -128,10 +128,10 @@ def fill_polar(axes: Axes, picture: Polar) -> None:
     for n, ((colour, dash, weight), line) in enumerate(zip(styles(len(picture.lines)), picture.lines, strict=True)):
         at = 0.92 - 0.2 * n / tall
         axes.plot(
-            [1 + 0.35 / wide, 1 + 0.8 / wide], [at, at], transform=axes.transAxes, color=colour, linestyle=dash,
+            [1 + 0.5 / wide, 1 + 0.95 / wide], [at, at], transform=axes.transAxes, color=colour, linestyle=dash,
             linewidth=weight, clip_on=False,
         )  # fmt: skip
-        axes.text(1 + 0.9 / wide, at, line.label, transform=axes.transAxes, va="center", fontsize=8.5, color=colour)
+        axes.text(1 + 1.05 / wide, at, line.label, transform=axes.transAxes, va="center", fontsize=8.5, color=colour)
 
 
 def _rings(axes: Axes, picture: Polar, outer: float) -> None:

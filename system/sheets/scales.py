@@ -235,7 +235,7 @@ class _Delay(Scale):
     def range(self, graph: Graph) -> tuple[float, float]:
         first = graph.lines[0]
         values = first.values[np.isfinite(first.values) & (graph.x >= DELAY_FROM)]
-        shares = np.nanquantile(values, [0.02, 0.98]) if values.size else np.zeros(2)
+        shares = np.nanquantile(values, [0.02, 0.995]) if values.size else np.zeros(2)
         low = min(-1.0, np.floor(1.1 * float(shares[0])))
         return max(low, -DELAY_MOST), min(DELAY_MOST, max(5.0, np.ceil(1.1 * float(shares[1]))))
 
