@@ -69,11 +69,11 @@ def limits(kit: Kit, result: Ceilings) -> Iterator[Graph]:
         "level",
         found.frequency,
         [Line("at most", found.envelope.level)],
-        spans=_spans(found),
+        spans=spans(found),
     )
 
 
-def _spans(found: Limits) -> list[Span]:
+def spans(found: Limits) -> list[Span]:
     """Stretches in which limits of one kind give first, with the names of all that do so there."""
     first = [found.limits[i] for i in found.envelope.first]
     starts = [0, *(i for i in range(1, len(first)) if first[i].phrase != first[i - 1].phrase), len(first)]

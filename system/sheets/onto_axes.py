@@ -19,7 +19,7 @@ from system.compare import Comparison
 from system.predict import Prediction
 from system.protect import Verdict
 from system.sheets import plots
-from system.sheets.limit_graphs import KINDS, _spans
+from system.sheets.limit_graphs import KINDS, spans
 from system.sheets.plots import Graph, Line, Shade
 from system.spread import Spread
 from system.summary import level
@@ -118,7 +118,7 @@ def plot_maximum_level(axes: Axes, ceilings: Ceilings) -> None:
     """
     found = ceilings.limits
     lines = [Line("at most", found.envelope.level)]
-    _draw(axes, Graph("", "", "level", _enough(found.frequency), lines, spans=_spans(found)))
+    _draw(axes, Graph("", "", "level", _enough(found.frequency), lines, spans=spans(found)))
 
 
 def plot_protection(axes: Axes, verdict: Verdict) -> None:
@@ -179,4 +179,4 @@ def _shade(label: str, x: Floats, low: Floats, high: Floats) -> Shade | None:
 def _draw(axes: Axes, graph: Graph) -> None:
     if not graph.lines:
         raise ValueError("there is nothing to draw: no such figure is known")
-    plots._fill(axes, graph, axes.bbox.height / axes.figure.dpi)
+    plots.fill(axes, graph)

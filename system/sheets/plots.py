@@ -142,10 +142,6 @@ def fill(axes: Axes, picture: Picture) -> None:
     _FILLS[type(picture)](axes, picture)
 
 
-def _fill(axes: Axes, graph: Graph, _high: float) -> None:
-    fill(axes, graph)
-
-
 def _graph_size(graph: Graph) -> tuple[float, float]:
     decades = float(np.log10(graph.x[-1] / graph.x[0])) if graph.across == "frequency" else 3.0
     return (3.0 if SCALES[graph.kind].fills_page else decades) * DECADE, SCALES[graph.kind].height(graph)
