@@ -206,10 +206,11 @@ def ranks(cases: Iterable[Case]) -> list[int]:
     return found
 
 
+@pytest.mark.slow
 def test_forty_wrong_builds_and_ten_right_ones() -> None:
-    """By a chain of their own (`tests.support_faults`); counted."""
+    """By a chain of their own (`tests.support_faults`); counted: 37 first, the rest second."""
     wrongs = ranks(wrong_cases(KIT, 40, seed=7))
-    assert (wrongs.count(0), max(wrongs)) == (39, 1)
+    assert (wrongs.count(0), max(wrongs)) == (37, 1)
     assert ranks(right_cases(KIT, 10, seed=8)) == [0] * 10
 
 
