@@ -90,6 +90,7 @@ def test_text(run: Run) -> None:
     assert "nan" not in words
 
 
+@pytest.mark.slow
 def test_pictures_and_tables(run: Run, tmp_path: Path) -> None:
     picture, folder = tmp_path / "around.svg", tmp_path / "tables"
     words = ("predict", MARSHLIGHT, "--variant", "centre", "--variant", "tall", "--around", *FEW)

@@ -96,7 +96,7 @@ def test_json_tells_the_same(run: Run) -> None:
     assert sheet["run_up"]["steps"][0]["hz"] == 20
 
 
-@pytest.mark.parametrize(("paper", "width"), [("a4", 595.276), ("letter", 612.0)])
+@pytest.mark.parametrize(("paper", "width"), [("a4", 595.276), pytest.param("letter", 612.0, marks=pytest.mark.slow)])
 def test_pdf_in_both_papers(run: Run, tmp_path: Path, paper: str, width: float) -> None:
     """The board on one page, its plan, and first sound: three pages, of the size asked for, the same bytes again."""
     files = [tmp_path / name for name in ("one.pdf", "two.pdf")]

@@ -42,6 +42,7 @@ def test_json_keeps_its_contract(run: Run) -> None:
     assert data["recommended"] in [row["differing"] for row in data["front"]]
 
 
+@pytest.mark.slow
 def test_what_is_typed_into_the_kit_does_what_was_said(run: Run, tmp_path: Path) -> None:
     """The lines of the text as settings of a what-if, and a prediction of that."""
     stock = tmp_path / "stock.csv"

@@ -69,6 +69,7 @@ def test_a_speaker_that_is_wrong(run: Run, files: Path) -> None:
     assert ("driver_reversed", "tweeter") in hidden
 
 
+@pytest.mark.slow
 def test_the_text_says_what_to_do_before_how_likely(run: Run, files: Path) -> None:
     done = run(
         *WORDS, "--sweep", files / "left.txt", "--against", files / "right.txt", "--microphone", files / "heard.txt"
@@ -120,6 +121,7 @@ def test_readings_that_fail(run: Run, tmp_path: Path) -> None:
     assert text[1].startswith("in,common,connected,,,rises_to_open,3.2,fail")
 
 
+@pytest.mark.slow
 def test_tables_and_pictures(run: Run, files: Path, tmp_path: Path) -> None:
     folder = tmp_path / "tables"
     words = (*WORDS, "--sweep", files / "left.txt", "--against", files / "right.txt")

@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from _pytest.mark import ParameterSet
 
 from filters.network import solve
 from system.bench.copies import grounded
@@ -30,10 +29,6 @@ from tests.support_kits import read_kit
 KIT = load_kit(scenarios() / "marshlight" / "kit.yaml")
 FREQUENCY = np.geomspace(10, 20e3, 200)
 NAMES = tuple(KIT.variants)
-
-
-def slow(name: str) -> ParameterSet:
-    return pytest.param(name, marks=pytest.mark.slow)
 
 
 @cache
@@ -71,7 +66,8 @@ def with_woofers(variant: Variant, **factors: float) -> Variant:
     return replace(variant, hookups=hookups)
 
 
-@pytest.mark.parametrize("name", [slow("centre"), slow("wall"), "tall"])
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
 def test_a_plain_sweep_of_each_fault_names_it(name: str) -> None:
     """As drawn but for the mistake: it is in the first group, or it is one that a sweep is not expected to show.
 
@@ -93,6 +89,7 @@ def test_a_plain_sweep_of_each_fault_names_it(name: str) -> None:
             assert each.fault in first or (each.fault in unseen and RIGHT in first), each.fault
 
 
+@pytest.mark.slow
 def test_what_no_sweep_tells_apart() -> None:
     """Ways round of drivers with their air to themselves: a one-port's Z has Bl^2 only. Like woofers in one box are
     exchangeable; in a line they are not. C1 and L1 lie in series, so either of them missing opens the same branch."""
@@ -108,6 +105,7 @@ def test_what_no_sweep_tells_apart() -> None:
         assert (of_woofers in groups) == (name != "tall")
 
 
+@pytest.mark.slow
 def test_hidden_faults() -> None:
     """Those of the right build's group, and C2 of another value: a coil 3 % off looks the same (L1 is +-5 %)."""
     mute = {Fault("driver_reversed", "tweeter"), Fault("driver_reversed", "woofer_a, woofer_b")}

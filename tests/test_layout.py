@@ -93,6 +93,7 @@ def around(body: Body) -> np.ndarray:
     return np.concatenate([a + np.linspace(0, 1, 520)[:, None] * (b - a) for a, b in sides])
 
 
+@pytest.mark.slow
 @settings(max_examples=150)
 @given(some_body(), some_body())
 def test_the_gap_is_the_least_distance_of_outlines(first: Body, second: Body) -> None:

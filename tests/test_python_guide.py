@@ -42,6 +42,7 @@ def played(text: str) -> Record:
     return runner
 
 
+@pytest.mark.slow
 def test_what_is_shown_is_what_comes_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     assert played(GUIDE.read_text(encoding="utf-8")).wrong == []

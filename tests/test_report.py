@@ -194,6 +194,7 @@ def _predicted(text: str) -> dict[str, dict[str, list[str]]]:
     return found
 
 
+@pytest.mark.slow
 def test_third_octaves_read_as_predict_tells_them(page: Page, run: Run) -> None:
     told = _predicted(run("predict", MARSHLIGHT).stdout)
     for name, head in (("Level, dB", "level dB"), ("Impedance, ohm", "ohm")):
@@ -370,6 +371,7 @@ def found(kit: Kit) -> dict[str, RestsOn]:
     return {v.name: rests_on(kit, v, protect(kit, v)) for v in kit.variants.values()}
 
 
+@pytest.mark.slow
 def test_as_stated_they_are_those_of_protect_and_predict(kit: Kit, run: Run, found: dict[str, RestsOn]) -> None:
     told = document(run("predict", MARSHLIGHT, "--json", "--points", "2"))["variants"]
     for variant in kit.variants.values():
