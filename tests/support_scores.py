@@ -92,7 +92,6 @@ def report(wrong: Sequence[Outcome], rights: Sequence[Outcome], seed: int) -> st
         "|---|---|",
         f"| the true mistake is first | {share(wrong, 1):.1%} |",
         f"| it is among the first three | {share(wrong, 3):.1%} |",
-        f"| it is first, not counting mistakes whose sweep is that of a right build | {_shown(wrong):.1%} |",
         f"| it is first with the ohmmeter's readings of all terminals beside the sweep | {_with_readings(wrong):.1%} |",
         f"| right builds of which a mistake is likelier | {called_wrong(rights):.1%} |",
         "",
@@ -115,11 +114,6 @@ def report(wrong: Sequence[Outcome], rights: Sequence[Outcome], seed: int) -> st
         for (true, named, variant), count in sorted(missed.items(), key=lambda item: (-item[1], str(item[0])))
     ]
     return "\n".join(lines) + "\n"
-
-
-def _shown(wrong: Sequence[Outcome]) -> float:
-    seen = [each for each in wrong if RIGHT not in each.first]
-    return share(seen, 1)
 
 
 def _with_readings(wrong: Sequence[Outcome]) -> float:
