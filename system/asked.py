@@ -1,4 +1,4 @@
-"""What a caller of `system.api` asks for, checked and made into what the rest works with. Raises KitError."""
+"""What the edges are asked for, checked and made into what the rest works with. Raises KitError."""
 
 from __future__ import annotations
 

@@ -23,7 +23,7 @@ from system.protect import Verdict, protect
 from system.seating import Seating, seating
 from system.shopping import Shopping, shopping
 from system.transfer import transfer
-from system.workshop.buildsheet import BuildSheet, sheet_of
+from system.workshop.buildsheet import BuildSheet, checksum, sheet_of
 from system.workshop.cautionmodel import Known
 from system.workshop.jobrecord import JobRecord
 
@@ -64,6 +64,7 @@ class Report:
     findings: tuple[Finding, ...]
     text: str
     settings: tuple[str, ...]
+    checksum: str  # of the kit file
     measured: Sweep | None = None
 
 
@@ -81,8 +82,8 @@ def report(
     if measured is not None and len(variants) != 1:
         raise ValueError(f"a sweep is of one variant, not of {len(variants)}")
     verdicts = {variant.name: protect(kit, variant) for variant in variants}
-    bag = shopping(kit, variants, 1, verdicts)
-    accounts = tuple(_account(kit, variant, verdicts[variant.name], bag, job) for variant in variants)
+    bag, told = shopping(kit, variants, 1, verdicts), checksum(kit)
+    accounts = tuple(_account(kit, variant, verdicts[variant.name], bag, job, told) for variant in variants)
     return Report(
         kit=kit,
         accounts=accounts,
@@ -95,11 +96,14 @@ def report(
         ),
         text=read_text(kit.path, str(kit.path)),
         settings=tuple(settings),
+        checksum=told,
         measured=measured,
     )
 
 
-def _account(kit: Kit, variant: Variant, verdicts: tuple[Verdict, ...], bag: Shopping, job: JobRecord) -> Account:
+def _account(
+    kit: Kit, variant: Variant, verdicts: tuple[Verdict, ...], bag: Shopping, job: JobRecord, checksum: str
+) -> Account:
     known = Known.of(kit, variant)
     model, swept = known.swept.model, known.swept
     acoustics = transfer(model, FREQUENCY)
@@ -111,7 +115,7 @@ def _account(kit: Kit, variant: Variant, verdicts: tuple[Verdict, ...], bag: Sho
         prediction=result,
         limits=limits(Case(model, acoustics, result), swept),
         seating=seating(model, result),
-        sheet=sheet_of(known, bag.spots[variant.name], job),
+        sheet=sheet_of(known, bag.spots[variant.name], job, checksum),
         rests_on=rests_on(kit, variant, verdicts, swept.acoustics.some(slice(None, None, STEP))),
     )
 

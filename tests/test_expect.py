@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from system.bench.expect import cold, expect, expect_sweep, mistakes
+from system.bench.copies import cold
+from system.bench.expect import expect, expect_sweep, mistakes
 from system.bench.faults import Fault, board
 from system.bench.meter import driver_span, span
 from system.examples import scenarios

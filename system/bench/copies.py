@@ -232,7 +232,7 @@ class Acoustics:
 
 
 def cold(variant: Variant) -> Variant:
-    """With all voice coils at room temperature."""
+    """With all voice coils at the temperature at which `re` is stated: a sweep hardly warms them."""
     hookups = {
         name: replace(hookup, driver=replace(hookup.driver, voice_coil_temperature=ROOM_TEMPERATURE))
         for name, hookup in variant.hookups.items()

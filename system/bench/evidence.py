@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from system.bench.faults import Fault, board
+from system.bench.faults import Fault
+from system.bench.meter import Reading, Window, windows_with
 from system.kit import Kit, Variant
-
-if TYPE_CHECKING:
-    from system.bench.meter import Reading, Window
 
 Floats = NDArray[np.float64]
 
@@ -33,10 +30,7 @@ def readings_likelihood(kit: Kit, variant: Variant, faults: Sequence[Fault], rea
 
 
 def _of_board(kit: Kit, variant: Variant, fault: Fault, readings: Sequence[Reading]) -> float:
-    from system.bench.meter import windows
-
-    made = board(kit, variant, fault)
-    known = {_key(each): each for each in windows(kit, variant, made.hookups, made.places)}
+    known = {_key(each): each for each in windows_with(kit, variant, fault)}
     total = 0.0
     for reading in readings:
         if _key(reading) not in known:

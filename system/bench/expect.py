@@ -13,12 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from filters.elimination import solve_builds
+from system.bench.copies import cold
 from system.bench.faults import RIGHT, Fault, board, faults
-from system.bench.meter import Window, windows
+from system.bench.meter import Window, windows, windows_with
 from system.build import build
 from system.builds import Common, draw
 from system.grid import THIRD_OCTAVES
-from system.kit import ROOM_TEMPERATURE, Kit, Meter, Variant
+from system.kit import Kit, Meter, Variant
 from system.predict import solve
 
 Floats = NDArray[np.float64]
@@ -137,10 +138,7 @@ def mistakes(kit: Kit, variant: Variant) -> tuple[Fault, ...]:
 
 
 def _proofs(kit: Kit, variant: Variant, every: Sequence[Fault]) -> Iterator[Proof]:
-    read = {}
-    for fault in every:
-        wrong = board(kit, variant, fault)
-        read[fault] = windows(kit, variant, wrong.hookups, wrong.places)
+    read = {fault: windows_with(kit, variant, fault) for fault in every}
     for i, window in enumerate(windows(kit, variant)):
         shown = {fault: not window.overlaps(read[fault][i]) for fault in every}
         yield Proof(
@@ -168,11 +166,7 @@ def expect_sweep(kit: Kit, variant: Variant, frequency: Floats, copies: int = CO
     model = build(kit, cold(variant))
     common = Common.of(model, frequency)
     nominal = solve(model, common.moved, 1.0).input_impedance
-    drawn = np.empty((frequency.size, copies), complex)
-    with kit.blaming("circuit_unsolvable", f"variants.{variant.name}"):
-        for builds, some in common.chunks(draw(kit, model.variant, copies, seed)):
-            solved = solve_builds(some.network, 2 * np.pi * frequency, some.impedance, 1.0, model.source_resistance)
-            drawn[:, builds] = solved.input_impedance.T
+    drawn = impedance_of_copies(common, copies, seed)
     low, high = _ends(np.abs(drawn))
     first, last = _ends(_phase(drawn))
     off, angle = kit.meter.impedance, _angle(kit.meter, low)
@@ -184,6 +178,17 @@ def expect_sweep(kit: Kit, variant: Variant, frequency: Floats, copies: int = CO
         copies=copies,
         seed=seed,
     )
+
+
+def impedance_of_copies(common: Common, copies: int, seed: int) -> Complexes:
+    """Of `copies` drawn, (F, B) in ohm, at the input's points. Raises KitError where the circuit has no solution."""
+    model, frequency = common.model, common.moved.frequency
+    drawn = np.empty((frequency.size, copies), complex)
+    with model.kit.blaming("circuit_unsolvable", f"variants.{model.variant.name}"):
+        for builds, some in common.chunks(draw(model.kit, model.variant, copies, seed)):
+            solved = solve_builds(some.network, 2 * np.pi * frequency, some.impedance, 1.0, model.source_resistance)
+            drawn[:, builds] = solved.input_impedance.T
+    return drawn
 
 
 def _phase(impedance: Complexes) -> Floats:
@@ -199,14 +204,3 @@ def _ends(values: Floats) -> tuple[Floats, Floats]:
 def _angle(meter: Meter, magnitude: Floats) -> Floats:
     """How far the phase (F,) is off where the impedance is off by the meter's error in any direction, rad."""
     return np.asarray(np.arcsin(np.minimum(1.0, meter.impedance / np.maximum(magnitude, meter.impedance))))
-
-
-def cold(variant: Variant) -> Variant:
-    """With all voice coils at the temperature at which `re` is stated: a sweep hardly warms them."""
-    return replace(
-        variant,
-        hookups={
-            name: replace(hookup, driver=replace(hookup.driver, voice_coil_temperature=ROOM_TEMPERATURE))
-            for name, hookup in variant.hookups.items()
-        },
-    )

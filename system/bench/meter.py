@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Literal, get_args
 
 from system import quantity
+from system.bench.faults import Fault, board
 from system.bench.sweeps import as_finding
 from system.board import circuit
 from system.builds import ASSUMED_TOLERANCES
@@ -136,6 +137,12 @@ def windows(
         alone = replace(hookups.get(name, variant.hookups[name]), plus=ends[0], minus=ends[1])
         found.append(_Board.of({}, {name: alone}, kit.meter).window(ends, "apart"))
     return tuple(found)
+
+
+def windows_with(kit: Kit, variant: Variant, fault: Fault) -> tuple[Window, ...]:
+    """The same with a mistake on the board, at the terminals of this variant."""
+    made = board(kit, variant, fault)
+    return windows(kit, variant, made.hookups, made.places)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,13 +9,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from filters.elimination import solve_builds
 from system import wording
+from system.bench.copies import cold
 from system.bench.diagnosis import LEAST_OCTAVES, Diagnosis, diagnose
-from system.bench.expect import cold
+from system.bench.expect import impedance_of_copies
 from system.bench.sweeps import Sweep
 from system.build import build
-from system.builds import Common, draw
+from system.builds import Common
 from system.kit import Kit, Variant
 
 Floats = NDArray[np.float64]
@@ -110,13 +110,7 @@ def _pairs(kit: Kit, variant: Variant, frequency: Floats) -> tuple[Floats, float
     """
     octaves = math.log2(frequency[-1] / frequency[0])
     few = np.geomspace(frequency[0], frequency[-1], 1 + math.ceil(AN_OCTAVE * octaves))
-    model = build(kit, cold(variant))
-    common = Common.of(model, few)
-    size = np.empty((few.size, COPIES))
-    with kit.blaming("circuit_unsolvable", f"variants.{variant.name}"):
-        for builds, some in common.chunks(draw(kit, model.variant, COPIES, SEED)):
-            solved = solve_builds(some.network, 2 * np.pi * few, some.impedance, 1.0, model.source_resistance)
-            size[:, builds] = np.abs(solved.input_impedance.T)
+    size = np.abs(impedance_of_copies(Common.of(build(kit, cold(variant)), few), COPIES, SEED))
     meter = kit.meter.impedance * np.random.default_rng(SEED).uniform(-1, 1, size.shape)
     size = np.log(np.maximum(size + meter, kit.meter.impedance))
     apart = np.abs(size[:, : COPIES // 2] - size[:, COPIES // 2 :])

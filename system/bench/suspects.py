@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from filters.stock import values
 from system import summary
-from system.bench.faults import RIGHT, Fault, board, faults, wrong
-from system.bench.meter import Window, windows
+from system.bench.faults import RIGHT, Fault, faults, wrong
+from system.bench.meter import Window, windows, windows_with
 from system.board import circuit
 from system.build import Build, build, crossover
 from system.findings import KitError
@@ -177,12 +177,7 @@ class Effects:
 
     def _meter(self, fault: Fault) -> MeterProof | None:
         """The first pair of points that tells, in the order in which they are least trouble to reach."""
-        made = board(self.kit, self.variant, fault)
-        pairs = zip(
-            windows(self.kit, self.variant),
-            windows(self.kit, self.variant, made.hookups, made.places),
-            strict=True,
-        )
+        pairs = zip(windows(self.kit, self.variant), windows_with(self.kit, self.variant, fault), strict=True)
         return next((MeterProof(a, b) for a, b in pairs if not a.overlaps(b)), None)
 
     def _sweep(self, effect: Effect) -> SweepProof | None:

@@ -18,7 +18,7 @@ from system import wording
 from system.bench import microphone
 from system.bench.cabinets import chamber_words, inhabited
 from system.bench.faults import RIGHT, Fault, board, wrong
-from system.bench.meter import Drivers, Window, windows
+from system.bench.meter import Drivers, Window, windows_with
 from system.board import circuit
 from system.build import build
 from system.builds import members, tolerance
@@ -73,8 +73,7 @@ class Bench:
     def windows(self, fault: Fault) -> dict[tuple[Pair, Drivers], Window]:
         """What a meter reads, by the two terminals and whether the drivers are connected."""
         if fault not in self._windows:
-            made = board(self.kit, self.variant, fault)
-            found = windows(self.kit, self.variant, made.hookups, made.places)
+            found = windows_with(self.kit, self.variant, fault)
             self._windows[fault] = {(each.between, each.drivers): each for each in found}
         return self._windows[fault]
 

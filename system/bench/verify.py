@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from filters.elimination import solve_builds
+from system.bench.copies import cold
 from system.bench.diagnosis import (
     LEAST_OCTAVES,
     USUAL_FREQUENCY,
@@ -24,7 +25,7 @@ from system.bench.diagnosis import (
     FittedDriver,
     diagnose,
 )
-from system.bench.expect import cold, expect_sweep
+from system.bench.expect import expect_sweep
 from system.bench.faults import RIGHT, Fault
 from system.bench.hypotheses import Hypotheses
 from system.bench.meter import Reading, Window, windows

@@ -47,7 +47,7 @@ def buildsheet(
     from system.findings import usage_error
     from system.sheets import build_data, build_sheet, cabinet_page, data
     from system.sheets.pages import as_text
-    from system.workshop.buildsheet import build_sheets
+    from system.workshop.buildsheet import build_sheets, checksum
     from system.workshop.carpentry import cabinet_sheet
 
     if paper not in ("a4", "letter"):
@@ -62,7 +62,8 @@ def buildsheet(
         made = [cabinet_sheet(loaded, each) for each in variants]
         findings = (*loaded.findings, *(finding for each in made for finding in each.findings))
         content = build_data.cabinets(made)
-        sheets = [cabinet_page.sheet(each, build_sheet.foot(loaded)) for each in made]
+        foot = build_sheet.foot(loaded, checksum(loaded))
+        sheets = [cabinet_page.sheet(each, foot) for each in made]
     else:
         boards = build_sheets(loaded, variants, record)
         findings = (*loaded.findings, *examine_impedance(loaded, variants))

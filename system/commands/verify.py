@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -46,8 +45,6 @@ Against = Annotated[
     ),
 ]
 
-Read = TypeVar("Read")
-
 
 @app.command()
 @command
@@ -74,14 +71,15 @@ def verify(
     loaded = load(kit, settings)
     showing = Showing.of(kit, output, as_json, force)
     one = _single(loaded, chosen(loaded, variant))
+    from system.asked import read
     from system.bench.meter import read_readings
     from system.bench.sweeps import read_microphone, read_sweep
     from system.bench.verify import verify as judge
 
     faults: list[Finding] = []
-    read = _reader(faults)
-    said = read(readings, lambda path: read_readings(path, loaded, one))
-    swept, heard, other = read(sweep, read_sweep), read(microphone, read_microphone), read(against, read_sweep)
+    said = read(readings, lambda path: read_readings(path, loaded, one), faults)
+    swept, heard = read(sweep, read_sweep, faults), read(microphone, read_microphone, faults)
+    other = read(against, read_sweep, faults)
     if faults:
         raise KitError(faults, loaded.name)
     try:
@@ -107,22 +105,6 @@ def _single(kit: Kit, variants: list[Variant]) -> Variant:
             f"a finished speaker is one variant; name it: {', '.join(kit.variants)}",
         )
     return variants[0]
-
-
-def _reader(faults: list[Finding]) -> Callable[[Path | None, Callable[[Path], Read]], Read | None]:
-    """Reads a file if there is one; what is wrong with it goes to `faults`, so that all files are told in one run."""
-    from system.findings import KitError
-
-    def read(path: Path | None, how: Callable[[Path], Any]) -> Any:
-        if path is None:
-            return None
-        try:
-            return how(path)
-        except KitError as error:
-            faults.extend(error.findings)
-            return None
-
-    return read
 
 
 def _refused(sweep: Path | None, error: ValueError) -> Finding:

@@ -8,14 +8,14 @@ from typing import Any
 
 from system.sheets import cabinet_data, layout_data, parts_data, runup_data
 from system.sheets.expect_data import window
-from system.workshop.buildsheet import BuildSheet, checksum
+from system.workshop.buildsheet import BuildSheet
 from system.workshop.carpentry import CabinetSheet
 from system.workshop.cautions import Caution
 
 
 def boards(sheets: Sequence[BuildSheet]) -> dict[str, Any]:
     """`buildsheet --json`: by variant all that its page shows."""
-    return {"checksum": checksum(sheets[0].kit), "variants": {each.variant.name: _board(each) for each in sheets}}
+    return {"checksum": sheets[0].checksum, "variants": {each.variant.name: _board(each) for each in sheets}}
 
 
 def cabinets(sheets: Sequence[CabinetSheet]) -> dict[str, Any]:

@@ -28,7 +28,7 @@ from system.sheets.pages.blocks import (
 from system.sheets.parts_texts import ACTIONS, JOINED
 from system.sheets.texts import cabinet_text, placement_text
 from system.shopping import RATED_BY, Spot
-from system.workshop.buildsheet import BuildSheet, checksum
+from system.workshop.buildsheet import BuildSheet
 from system.workshop.cautions import MOST_ON_TOP
 from system.workshop.wiring import INPUT, End, Joint, Polarity
 
@@ -55,9 +55,9 @@ def sheets(built: Sequence[BuildSheet]) -> list[Sheet]:
     return [page for each in built for page in (_board(each), *_plan(each), _first_sound(each))]
 
 
-def foot(kit: Kit) -> str:
+def foot(kit: Kit, checksum: str) -> str:
     """Which file, and that it is this one."""
-    return f"{kit.path.name}, SHA-256 {checksum(kit)}. Figures are computed, not measured on this unit."
+    return f"{kit.path.name}, SHA-256 {checksum}. Figures are computed, not measured on this unit."
 
 
 def under_of(sheet: BuildSheet) -> str:
@@ -90,7 +90,7 @@ def _board(sheet: BuildSheet) -> Sheet:
             Heading("Signed"),
             Beside((Fields(((SIGNED[0], ""),)),), (Fields(((SIGNED[1], ""),)),)),
         ),
-        foot=foot(sheet.kit),
+        foot=foot(sheet.kit, sheet.checksum),
     )
 
 
@@ -187,7 +187,7 @@ def _plan(sheet: BuildSheet) -> Iterator[Sheet]:
             title=f"{sheet.kit.name}: plan of the board of {sheet.variant.name}",
             under=under_of(sheet),
             blocks=(Text(PLAN), drawing, Heading("Coils and heat"), Listing(tuple(layout_texts.layout(sheet.layout)))),
-            foot=foot(sheet.kit),
+            foot=foot(sheet.kit, sheet.checksum),
         )
 
 
@@ -213,5 +213,5 @@ def _first_sound(sheet: BuildSheet) -> Sheet:
         title=f"{sheet.kit.name}: first sound of {sheet.variant.name}",
         under=under_of(sheet),
         blocks=(*runup_texts.blocks(sheet.run_up), Heading(job_texts.TITLE), Fields(sheet.job.fields)),
-        foot=foot(sheet.kit),
+        foot=foot(sheet.kit, sheet.checksum),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,7 +55,7 @@ def _as_one(lines: Sequence[Line]) -> list[Line]:
     return joined(lines, HAIR * max(float(np.nanmax(line.values)) for line in lines))
 
 
-def _moving(frequency: Floats) -> NDArray[np.bool_]:
+def moving(frequency: Floats) -> NDArray[np.bool_]:
     """The part of a grid in which cones and port air move far enough to be seen; all of it where that is nothing."""
     low = frequency <= MOVING
     return low if np.count_nonzero(low) > 1 else np.ones_like(low)
@@ -104,17 +104,17 @@ def _turned_round(kit: Kit, result: Prediction) -> Iterator[Graph]:
 
 
 def _cones(kit: Kit, result: Prediction) -> Iterator[Graph]:
-    low, rated = _moving(result.frequency), kit.amplifier.rated_volts
-    moving = [n for n, driver in result.drivers.items() if driver.excursion is not None]
-    if moving:
-        lines = [Line(n, result.excursion_at(n, rated)[low] * 1e3) for n in moving]
+    low, rated = moving(result.frequency), kit.amplifier.rated_volts
+    cones = [n for n, driver in result.drivers.items() if driver.excursion is not None]
+    if cones:
+        lines = [Line(n, result.excursion_at(n, rated)[low] * 1e3) for n in cones]
         sentence = _moved(result, rated)
-        limits = _excursion_limits(result, moving)
+        limits = excursion_limits(result, cones)
         yield Graph("Is the woofer safe?", sentence, "excursion", result.frequency[low], _as_one(lines), limits)
 
 
 def _radiators(kit: Kit, result: Prediction) -> Iterator[Graph]:
-    low, rated = _moving(result.frequency), kit.amplifier.rated_volts
+    low, rated = moving(result.frequency), kit.amplifier.rated_volts
     specs = {n: opening.spec for n, opening in result.openings.items() if isinstance(opening.spec, RadiatorSpec)}
     if specs:
         lines = [Line(n, result.radiator_excursion_at(n, rated)[low] * 1e3) for n in specs]
@@ -125,7 +125,7 @@ def _radiators(kit: Kit, result: Prediction) -> Iterator[Graph]:
 
 
 def _air(kit: Kit, result: Prediction) -> Iterator[Graph]:
-    low, rated = _moving(result.frequency), kit.amplifier.rated_volts
+    low, rated = moving(result.frequency), kit.amplifier.rated_volts
     limits = {name: opening.limit for name, opening in result.openings.items() if opening.limit is not None}
     if limits:
         lines = [Line(n, result.speed_at(n, rated)[low]) for n in limits]
@@ -194,7 +194,8 @@ QUESTIONS: Sequence[Callable[[Kit, Prediction], Iterator[Graph]]] = (
 )
 
 
-def _excursion_limits(result: Prediction, names: Sequence[str]) -> list[tuple[str, float]]:
+def excursion_limits(result: Prediction, names: Iterable[str]) -> list[tuple[str, float]]:
+    """What the drivers of these hookups stand, mm, each driver once."""
     limits: dict[str, float] = {}
     for name in names:
         data = result.variant.hookups[name].driver

@@ -19,14 +19,13 @@ from system.compare import Comparison
 from system.predict import Prediction
 from system.protect import Verdict
 from system.sheets import plots
+from system.sheets.graphs import excursion_limits, moving
 from system.sheets.limit_graphs import KINDS, spans
 from system.sheets.plots import Graph, Line, Shade
 from system.spread import Spread
 from system.summary import level
 
 Floats = NDArray[np.float64]
-
-MOVING = 1000.0  # Hz, top of the axes of excursion and air speed where the prediction goes higher
 
 
 def plot_level(axes: Axes, result: Prediction | Comparison, components: bool = True) -> None:
@@ -71,15 +70,10 @@ def plot_excursion(axes: Axes, prediction: Prediction, volts: float | None = Non
     """
     moved = {name: driver for name, driver in prediction.drivers.items() if driver.excursion is not None}
     drive = prediction.volts if volts is None else volts
-    low = _moving(prediction.frequency)
+    low = moving(prediction.frequency)
     lines = [Line(name, prediction.excursion_at(name, drive)[low] * 1e3) for name in moved]
-    limits: dict[str, float] = {}
-    for name in moved:
-        data = prediction.variant.hookups[name].driver
-        for words, value in (("linear", data.linear_excursion), ("damage", data.damage_excursion)):
-            if value is not None:
-                limits[f"{words} limit of {data.name}"] = value * 1e3
-    _draw(axes, Graph("", "", "excursion", _enough(prediction.frequency[low]), lines, list(limits.items())))
+    limits = excursion_limits(prediction, moved)
+    _draw(axes, Graph("", "", "excursion", _enough(prediction.frequency[low]), lines, limits))
 
 
 def plot_air_speed(axes: Axes, prediction: Prediction, volts: float | None = None) -> None:
@@ -88,7 +82,7 @@ def plot_air_speed(axes: Axes, prediction: Prediction, volts: float | None = Non
     For a sine of `volts` rms, the prediction's own where it is None. Raises ValueError where there is no opening.
     """
     drive = prediction.volts if volts is None else volts
-    low = _moving(prediction.frequency)
+    low = moving(prediction.frequency)
     ducts = {name: opening.limit for name, opening in prediction.openings.items() if opening.limit is not None}
     lines = [Line(name, prediction.speed_at(name, drive)[low]) for name in ducts]
     limits = [(f"limit of {name}", limit.speed) for name, limit in ducts.items()]
@@ -127,7 +121,7 @@ def plot_protection(axes: Axes, verdict: Verdict) -> None:
     On a swept sine of the verdict's `sine_volts`. Hatched where its capacitor moves the cone further. Raises ValueError
     for a woofer whose motion is not known.
     """
-    low = _moving(verdict.frequency)
+    low = moving(verdict.frequency)
     lines = [Line(label, curve[low] * 1e3) for label, curve in verdict.curves.items()]
     both = (("linear limit", verdict.linear_limit), ("damage limit", verdict.damage_limit))
     limits = [(label, value * 1e3) for label, value in both if value is not None]
@@ -163,12 +157,6 @@ def _enough(frequency: Floats) -> Floats:
     if frequency.size < 2:
         raise ValueError("there is nothing to draw: fewer than two frequencies")
     return frequency
-
-
-def _moving(frequency: Floats) -> NDArray[np.bool_]:
-    """The part of a grid in which cones and air move far enough to be seen; all of it where that is nothing."""
-    low = frequency <= MOVING
-    return low if np.count_nonzero(low) > 1 else np.ones_like(low)
 
 
 def _shade(label: str, x: Floats, low: Floats, high: Floats) -> Shade | None:

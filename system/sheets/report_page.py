@@ -27,7 +27,6 @@ from system.sheets.parts_texts import (
 from system.sheets.report_words import METHOD, TRUST
 from system.sheets.texts import COMPARED, VERDICTS, cabinet_text, heading, placement_text
 from system.shopping import Line, Spot
-from system.workshop.buildsheet import checksum
 from system.workshop.cautionmodel import ALWAYS, Caution
 from system.workshop.cautions import MOST_ON_TOP, Where, cautions
 
@@ -49,8 +48,8 @@ def sheets(report: Report) -> list[Sheet]:
         ),
         Sheet("Method, and how far to trust it", "", tuple(_method(report)), "", "method", "Method", "flowing"),
         Sheet("The kit file", report.kit.path.name, tuple(_echo(report)), "", "kit", "Kit file", "flowing"),
-        Sheet("Sign-off", report.kit.name, tuple(_signed(report)), build_sheet.foot(report.kit), "signed", "Sign-off",
-              "signed"),
+        Sheet("Sign-off", report.kit.name, tuple(_signed(report)), build_sheet.foot(report.kit, report.checksum),
+              "signed", "Sign-off", "signed"),
     ]  # fmt: skip
 
 
@@ -66,7 +65,7 @@ def _first(report: Report) -> Sheet:
             ("figures", _standing(report)),
             ("amplifier, signal", heading(report.kit).removeprefix(f"{report.kit.name}: ")),
             ("kit file", report.kit.path.name),
-            ("its SHA-256", checksum(report.kit)),
+            ("its SHA-256", report.checksum),
         )
     )
     return Sheet(
@@ -164,7 +163,7 @@ def _bench(report: Report, account: Account, number: int) -> Sheet:
             Heading("Mind also"),
             Points(tuple(each.short for each in sheet.cautions[MOST_ON_TOP:])),
         ),
-        foot=build_sheet.foot(report.kit),
+        foot=build_sheet.foot(report.kit, report.checksum),
         anchor=f"bench-{number}",
         label=f"Bench: {name}",
         place="bench",
@@ -321,7 +320,7 @@ def _echo(report: Report) -> Iterator[Block]:
     if report.settings:
         yield Text("Put in for this report, and not in the file:", strong=True)
         yield Listing(tuple(f"--set {setting}" for setting in report.settings))
-    yield Text(f"As it was read; {build_sheet.foot(report.kit)}")
+    yield Text(f"As it was read; {build_sheet.foot(report.kit, report.checksum)}")
     yield Listing(tuple(report.text.splitlines()))
 
 

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from system.bench.meter import Terminal, Window, terminals, windows
+from system.bench.meter import Window, windows
 from system.kit import Kit, Variant
 from system.shopping import Spot, shopping
 from system.workshop.cautionmodel import Known
@@ -30,16 +30,16 @@ class BuildSheet:
     polarities: tuple[Polarity, ...]
     layout: LayoutResult | None
     cautions: tuple[Caution, ...]
-    terminals: tuple[Terminal, ...]
     readings: tuple[Window, ...]
     run_up: RunUp
     job: JobRecord
+    checksum: str  # of the kit file
 
 
 def build_sheets(kit: Kit, variants: Sequence[Variant], job: JobRecord) -> list[BuildSheet]:
     """A sheet for each variant. Raises KitError where a circuit has no solution."""
-    bag = shopping(kit, variants, 1)
-    return [sheet_of(Known.of(kit, variant), bag.spots[variant.name], job) for variant in variants]
+    bag, told = shopping(kit, variants, 1), checksum(kit)
+    return [sheet_of(Known.of(kit, variant), bag.spots[variant.name], job, told) for variant in variants]
 
 
 def checksum(kit: Kit) -> str:
@@ -47,8 +47,8 @@ def checksum(kit: Kit) -> str:
     return hashlib.sha256(kit.path.read_bytes()).hexdigest()
 
 
-def sheet_of(known: Known, spots: Mapping[str, Spot], job: JobRecord) -> BuildSheet:
-    """The sheet of the variant of which figures are `known`, with its part of the bag."""
+def sheet_of(known: Known, spots: Mapping[str, Spot], job: JobRecord, checksum: str) -> BuildSheet:
+    """The sheet of the variant of which figures are `known`, with its part of the bag and the kit file's checksum."""
     kit, variant = known.kit, known.variant
     told = [each for place in PLACES for each in cautions(kit, variant, place, known)]
     told.sort(key=lambda each: -each.urgency)  # stable: in the order of the places
@@ -60,8 +60,8 @@ def sheet_of(known: Known, spots: Mapping[str, Spot], job: JobRecord) -> BuildSh
         polarities=polarities(kit, variant),
         layout=layout(kit, variant),
         cautions=tuple({each.name: each for each in reversed(told)}.values())[::-1],
-        terminals=terminals(kit, variant),
         readings=windows(kit, variant),
         run_up=known.run_up,
         job=job,
+        checksum=checksum,
     )

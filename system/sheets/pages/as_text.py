@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from itertools import zip_longest
 from typing import Any
@@ -67,8 +68,6 @@ def _grid(block: Grid) -> list[str]:
 
 
 def _pieces(cell: str, width: int) -> list[str]:
-    import textwrap
-
     return textwrap.wrap(cell, max(1, width)) or [""]
 
 
