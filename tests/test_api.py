@@ -155,6 +155,7 @@ ASKED: Iterable[Ask] = [
 ]  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("command", "words", "ask", "part"), ASKED)
 def test_the_same_as_the_commands_json(
     command: str,

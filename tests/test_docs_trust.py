@@ -23,6 +23,8 @@ from system.limits import limits
 from system.matching import smoothed
 from tests.support_cli import kitwright
 
+pytestmark = pytest.mark.slow  # together more than a few seconds
+
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "trust.md"
 KIT = scenarios() / "marshlight" / "kit.yaml"

@@ -35,6 +35,8 @@ from tests.support_kits import read_kit
 from tests.test_around import PAIR, SMALL, TWO_WAY
 from tests.test_cli import MARSHLIGHT
 
+pytestmark = pytest.mark.slow  # together more than a few seconds
+
 Floats = NDArray[np.float64]
 
 F = np.geomspace(20.0, 20e3, 31)

@@ -24,6 +24,8 @@ from tests.support_cli import Run, document, kitwright
 from tests.support_kits import write_kit
 from tests.test_cli import MARSHLIGHT
 
+pytestmark = pytest.mark.slow  # together more than a few seconds
+
 ORDER = (
     "Stops", "Does the woofer need a protective high-pass?", "Side by side", "Parts plan", "To buy, for one cabinet",
     "Wiring, point by point", "Polarity", "The meter must read, in ohm", "How low and how even?",

@@ -22,6 +22,8 @@ from system.summary import level
 from tests.support_bench import FREQUENCY, MISTAKES, copy_of, impedance, stiffer
 from tests.test_cli import MARSHLIGHT
 
+pytestmark = pytest.mark.slow  # together more than a few seconds
+
 Floats = NDArray[np.float64]
 
 KIT = load_kit(MARSHLIGHT)
