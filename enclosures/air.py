@@ -7,7 +7,8 @@ and to thermal conductivity is what the calibration of microphones reckons with 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+
+from enclosures.frozen import frozen
 
 GAS_CONSTANT = 8.31432  # J/(mol K), ISO 2533:1975, 2.1
 _MOLAR_MASS_DRY = 28.964420e-3  # kg/mol, ISO 2533:1975, 2.1
@@ -17,7 +18,7 @@ _HEAT_CAPACITY_WATER = 4.04  # molar, over the gas constant: steam at room tempe
 _KILOCALORIE = 4186.8  # J, the one of the International Steam Tables
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Air:
     """The fluid: density (kg/m3), speed_of_sound (m/s), viscosity (Pa s), prandtl and heat_ratio (pure numbers)."""
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+
+from enclosures.frozen import frozen
 
 # 48/pi^5 times the sum of 1/n^5 over odd n: see `Bend.mass_ratio`
 _JUNCTION = 48 * sum(n**-5 for n in range(1, 200, 2)) / math.pi**5  # 0.1576
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Bend:
     """A bend through `angle` (rad) of a duct that is `across` (m) wide in the plane of the bend.
 

@@ -6,17 +6,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from enclosures.air import Air
+from enclosures.frozen import frozen
 
 if TYPE_CHECKING:
     from enclosures.arrays import ComplexArray, RealArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PipeEnd:
     """An open end of a pipe: R = -(1 + n1 jka)/(1 + d1 jka + d2 (jka)^2), a the radius of `images` pipes in one.
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
+from enclosures.frozen import frozen
 
-@dataclass(frozen=True, slots=True)
+
+@frozen
 class Material:
     """sigma = factor fibre_diameter^diameter_exponent density^density_exponent, all SI; `source` says whose fit.
 

@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from types import MappingProxyType
 
+from enclosures.frozen import frozen
+
 INDEPENDENT = ("re", "bl", "mms", "cms", "rms", "sd")
 TRUST = ("re", "sd", "fs", "qes", "qms", "qts", "vas", "mms", "bl", "cms", "rms")  # what is measured best comes first
 # How many sides of a piston in an infinite baffle a stated mms lacks. A disc in free air carries one side's worth in
@@ -67,7 +69,7 @@ class InsufficientParameters(ValueError):  # noqa: N818 - what it tells is not a
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Disagreement:
     """A figure that was more than enough and does not fit: relative = given/derived - 1."""
 
@@ -77,7 +79,7 @@ class Disagreement:
     relative: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Completed:
     """re (ohm), bl (T m), mms (kg), cms (m/N), rms (kg/s), sd (m2), and what else was given and does not fit."""
 

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass
+
+from enclosures.frozen import frozen
 
 COPPER_RESISTIVITY = 0.017241e-6  # ohm m at 20 degC: annealed copper, 0.017241 ohm mm2/m (IEC 60028)
 COPPER_DENSITY = 8890.0  # kg/m3 at 20 degC (IEC 60028)
@@ -24,7 +25,7 @@ USUAL_WIRE = 1e-3  # m, of a coil whose resistance nobody tells; common practice
 _ROUNDS = 60
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Winding:
     """A coil of rectangular section: `inner_diameter`, `depth` (across the layers) and `length` (along the axis), m."""
 

@@ -7,16 +7,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import ClassVar, Literal
 
+from enclosures.frozen import frozen
 from system.wood import Boards
 
 Face = Literal["front", "rear", "left", "right", "top", "bottom"]
 PipeEnd = Literal["ideal", "unflanged", "flanged", "along_wall", "in_corner"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cutout:
     """The centre of a cutout on a face, from that face's lower left corner seen from outside (m)."""
 
@@ -25,7 +26,7 @@ class Cutout:
     set_back: float = 0.0  # acoustic centre behind the face, m
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Baffle:
     """The outside of the cabinet, standing, seen from the front (m)."""
 
@@ -38,7 +39,7 @@ class Baffle:
 FillModel = Literal["power_law", "power_law_1970", "low_frequency", "rigid_fibre"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FillSpec:
     """Fibrous filling by its flow resistivity (Pa s/m2) and the fluid model that interprets it.
 
@@ -55,7 +56,7 @@ class FillSpec:
     material: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PortSpec:
     """A duct of `count` like ports: `area` (m2) of one, `length` (m; None where the box's tuning gives it).
 
@@ -78,7 +79,7 @@ class PortSpec:
     sides: tuple[float, float] | None = None  # width and height, m
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RadiatorSpec:
     """`count` like passive radiators: sd (m2), mms (kg), cms (m/N), rms (kg/s) of one; excursions are one-way peaks.
 
@@ -97,7 +98,7 @@ class RadiatorSpec:
     displaces: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SealedChamber:
     """Losses are Q values; math.inf is lossless.
 
@@ -122,7 +123,7 @@ class SealedChamber:
         return (self.fill,)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class VentedChamber:
     drivers: tuple[str, ...]
     volume: float
@@ -142,7 +143,7 @@ class VentedChamber:
         return (self.fill,)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RadiatorChamber:
     drivers: tuple[str, ...]
     volume: float
@@ -160,7 +161,7 @@ class RadiatorChamber:
         return (self.fill,)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BendSpec:
     """A bend of rectangular section in its own plane: `angle` (rad), `inner_radius` and the depth `across` it (m)."""
 
@@ -169,7 +170,7 @@ class BendSpec:
     across: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SectionSpec:
     """A stretch of line from the closed end towards the mouth: length (m), areas (m2).
 
@@ -187,7 +188,7 @@ class SectionSpec:
     sides: tuple[float, float] | None = None  # width and depth at its beginning, m, where they are given
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MouthSpec:
     """An opening of a line: with `port`, the duct before the outside; without, the line itself opens in `end`.
 
@@ -203,7 +204,7 @@ class MouthSpec:
     speed_limit: float = math.inf
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LineChamber:
     """`positions` (m along the axis from the closed end) are in the order of `drivers`; no `mouths`: closed."""
 
@@ -227,7 +228,7 @@ OpeningSpec = PortSpec | MouthSpec | RadiatorSpec
 Chamber = SealedChamber | VentedChamber | RadiatorChamber | LineChamber
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cabinet:
     """A cabinet: chambers, and where it has a baffle the places of what radiates."""
 

@@ -5,9 +5,9 @@ Plain values without numpy; `system.kit` tells them on.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from enclosures.frozen import frozen
 from filters import stock as series
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 PartKind = Literal["resistor", "capacitor", "coil"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class StockItem:
     """One article in stock: ohm, F or H, tolerance as a ratio; article and price as the stock file has them."""
 
@@ -33,7 +33,7 @@ class StockItem:
 Offers = str | tuple[StockItem, ...]  # a series name (E6 ... E192), or the articles
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stock:
     """What the drawer holds of each kind of part."""
 
@@ -53,7 +53,7 @@ class Stock:
         return {"capacitor": self.capacitors, "resistor": self.resistors, "coil": self.coils}[kind]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DriverSpread:
     """How far copies of a driver lie apart, to either side: ratios (0.1 for 10 %), `level` in dB.
 
@@ -70,7 +70,7 @@ class DriverSpread:
     assumed: tuple[str, ...] = ("fs", "qts", "re", "level", "linear_excursion")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpreadSpec:
     """How many copies of the kit are drawn, and how values lie within their tolerance.
 
@@ -84,7 +84,7 @@ class SpreadSpec:
     impedance: float = 0.1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Window:
     """How far a substitute may be from the kit as it is drawn: `level` (dB) in a band, `impedance` (ohm).
 
@@ -97,7 +97,7 @@ class Window:
     impedance: float = 0.2
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Meter:
     """The smallest differences that the instruments at hand can show, and how far an ohmmeter is off.
 
@@ -113,7 +113,7 @@ class Meter:
     assumed: tuple[str, ...] = ("resistance_error", "leads")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Target:
     """The response asked for, its level being free: flat, `tilt` dB an octave, or a `table` of dB over frequency.
 
@@ -124,7 +124,7 @@ class Target:
     table: Table | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RevalueSpec:
     """What `revalue` may do: the parts that may `move` (none named: all that can), for what, and at what price.
 

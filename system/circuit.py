@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Literal
+
+from enclosures.frozen import frozen
 
 Ends = tuple[str, str]
 WayRound = Literal["by_its_marks", "against_its_marks", "either"]
@@ -81,7 +82,7 @@ def reaches(edges: Iterable[Ends], start: str, goal: str, banned: Iterable[str])
     return goal in found
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Circuit:
     """Points are joined by links already; `ohms` are at direct current, math.inf for a capacitor."""
 

@@ -22,6 +22,7 @@ from pydantic import (
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, ErrorDetails, PydanticCustomError, core_schema
 
+from enclosures.frozen import frozen
 from system import quantity
 from system.document import ListAt, MapAt, Report, TextAt, Value, advice, child, label, nearest
 from system.units import DIMENSIONS
@@ -52,7 +53,7 @@ def text_of(value: object, takes: str) -> str:
     return value
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Quantity:
     """Metadata of a float field: text with a unit, read by `system.quantity`."""
 
@@ -77,7 +78,7 @@ class Quantity:
         return {"type": "string", "pattern": quantity.pattern(self.dimension), "examples": [kind.example]}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Deviation:
     """Metadata of a float field: a percentage to either side, below 100 %."""
 
@@ -94,7 +95,7 @@ class Deviation:
         return {"type": "string", "pattern": quantity.pattern("percent"), "examples": ["5 %"]}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Number:
     """Metadata of a float field: a plain number (`percent`: or a percentage)."""
 
@@ -117,7 +118,7 @@ class Number:
         return {"anyOf": [number, percentage]} if self.percent else number
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NumberOrWord:
     """Metadata of a float field: a plain number, or a word that stands for one."""
 
@@ -141,7 +142,7 @@ class NumberOrWord:
         return {"anyOf": [{"type": "number", "minimum": self.low, "maximum": self.high}, {"const": self.word}]}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Whole:
     """Metadata of an int field."""
 

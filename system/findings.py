@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any, Literal
+
+from enclosures.frozen import frozen
 
 COMMAND_LINE = "kitwright"  # stands for the file in faults of the command line
 Severity = Literal["error", "warning", "note"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Finding:
     """One fault, doubt or assumption, and where in which file it stands: line and column from 1."""
 

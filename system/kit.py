@@ -10,10 +10,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Literal
 
+from enclosures.frozen import frozen
 from system.cabinet import (
     Baffle,
     BendSpec,
@@ -91,7 +92,7 @@ Outputs = Literal["ground_referenced", "bridged", "unknown"]  # whether an ampli
 ROOM_TEMPERATURE = 293.15  # K, 20 degC: re is that of a coil this warm
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AirSpec:
     """The air as the kit gives it; `density` and `speed_of_sound` are both given or both worked out from the rest."""
 
@@ -102,7 +103,7 @@ class AirSpec:
     heat_ratio: float  # a number
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Amplifier:
     """The amplifier: rated `power` (W) into `load` (ohm), the lowest load it stands, and what lies in its lead."""
 
@@ -120,7 +121,7 @@ class Amplifier:
         return math.sqrt(self.power * self.load)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Table:
     """Columns of a text file: `frequency` (Hz, rising), `magnitude` (ohm or dB) and, where given, `phase` (rad)."""
 
@@ -133,7 +134,7 @@ class Table:
 HIGHEST_OF_PROGRAMME = 20e3  # Hz, upper end of every programme
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Programme:
     """The signal's long-term spectrum and its crest factor (a plain ratio of peak to rms, at the amplifier's input)."""
 
@@ -143,7 +144,7 @@ class Programme:
     table: Table | None = None  # third-octave band levels in dB, for spectrum "table"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Coil:
     """A voice-coil model by its kit-file name and its SI parameters; `filters`-side coils are `Part`s."""
 
@@ -151,7 +152,7 @@ class Coil:
     parameters: Mapping[str, float]  # le | series, shunted, shunt_resistance | factor, exponent | series, shunted, semi
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SmallSignal:
     """The independent small-signal parameters: re (ohm), bl (T m), mms (kg), cms (m/N), rms (kg/s), sd (m2)."""
 
@@ -163,7 +164,7 @@ class SmallSignal:
     sd: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ResponseTable:
     """A measured response: pressure level (dB re 20 uPa) at `distance` for `volts` rms across the driver.
 
@@ -176,7 +177,7 @@ class ResponseTable:
     mounted: Literal["wall", "standard_baffle", "this_cabinet"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HighPass:
     """An electrical Butterworth high-pass of the given `corner` (Hz, -3 dB) and `order`."""
 
@@ -184,14 +185,14 @@ class HighPass:
     order: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PowerRating:
     rated: float  # W, on the driver's rated impedance
     of: Literal["coil", "system"]
     high_pass: HighPass | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CurveSpec:
     """A quantity over displacement (m, outward positive), in SI: `coefficients` of 1, x, x^2, ..., or `values` at
     rising `places` on both sides of rest."""
@@ -201,7 +202,7 @@ class CurveSpec:
     values: tuple[float, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LargeSignalSpec:
     """How a driver changes over its excursion, as its data sheet draws it; None where it is taken as constant.
 
@@ -213,7 +214,7 @@ class LargeSignalSpec:
     inductance: CurveSpec | None = None  # H
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ThermalSpec:
     """How the heat leaves a voice coil: K/W and s of the step from coil to magnet, and of that from magnet to air.
 
@@ -228,7 +229,7 @@ class ThermalSpec:
     assumed: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DriverData:
     """A driver as its data sheet gives it.
 
@@ -261,7 +262,7 @@ class DriverData:
     mounting: Mounting | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Part:
     """A resistor (ohm), capacitor (F) or coil (H) with its losses and ratings; zero or None where not given."""
 
@@ -289,7 +290,7 @@ class Part:
         return self.value if self.marked_value is None else self.marked_value
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Place:
     """A place on the board, as one variant has it: the part is the one to fit, or the one it would take."""
 
@@ -300,7 +301,7 @@ class Place:
     reason: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hookup:
     """A driver on the board: its `plus` and `minus` marks go to these points."""
 
@@ -311,13 +312,13 @@ class Hookup:
     reversed_on_purpose: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Coupling:
     coils: tuple[str, str]
     coefficient: float  # -1 to 1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Panel:
     """A rigid panel near the cabinet, as `enclosures.panels.Panel`: lengths in m; None is as the cabinet has it."""
 
@@ -328,7 +329,7 @@ class Panel:
     height: float | None = None  # m
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Placement:
     """Where the cabinet stands. Distances (m) run from the cabinet's own sides as it stands; None is far away.
 
@@ -347,7 +348,7 @@ class Placement:
     panels: tuple[Panel, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Listening:
     """The listening point: `distance` (m) from the cutout of hookup `axis`, turned by two angles (rad)."""
 
@@ -357,13 +358,13 @@ class Listening:
     angle_vertical: float = 0.0  # rad, up
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Seats:
     distance: float
     angle: float  # rad, to either side
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AssemblySpec:
     """How the board is put together (K): the air about its parts, and what the hot-melt glue on it bears."""
 
@@ -371,7 +372,7 @@ class AssemblySpec:
     hot_melt_bears: float = 343.15  # K
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Variant:
     """One build of the kit, everything resolved."""
 
@@ -387,7 +388,7 @@ class Variant:
     seats: Seats | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Kit:
     """The whole kit. `findings` holds its notes and warnings; a kit with errors is never made."""
 

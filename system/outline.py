@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
+from enclosures.frozen import frozen
 from filters.windings import Winding, brooks_winding, likely_wire, mass_of
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ HELD: Held = "hot_melt"  # how a part is held that nothing is said of
 LEAST_GAP = 1e-6  # m; bodies that reach less far into each other touch
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Spot:
     """Where a part sits and how large it is, as the kit says (m, kg); None where it says nothing.
 
@@ -44,7 +45,7 @@ class Spot:
     held: Held = HELD
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LayoutSpec:
     """A board (m, m) and the parts that have a place on it, by reference in the kit's order."""
 
@@ -52,7 +53,7 @@ class LayoutSpec:
     spots: Mapping[str, Spot] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Body:
     """A part with its place: `corners` in plan, rounded out by `round`, from `low` to `high` over the board; m, kg.
 

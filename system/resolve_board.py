@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from enclosures.frozen import frozen
 from system import kitmodel as edge
 from system.circuit import coupling_is_passive
 from system.context import Context, Path_
@@ -12,7 +12,7 @@ from system.kit import Coupling, DriverData, Hookup
 from system.resolve_parts import BoardPlace, resolve_place
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Board:
     """What the crossover says. An entry is None where it is at fault, a whole field where nothing is known of it."""
 

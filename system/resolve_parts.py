@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any, get_args
 
+from enclosures.frozen import frozen
 from system import kitmodel as edge
 from system import quantity
 from system.context import Context, Path_, per_cent, severity_of
@@ -29,7 +29,7 @@ STATES: tuple[State, ...] = get_args(State)
 _UNCHANGED = {"reason", "state", "between", "normally"}  # fields that are no property of the part
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BoardPlace:
     """A place as the crossover has it: `fields` as written, and the part they make (None: at fault)."""
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
+from enclosures.frozen import frozen
 from system import cabinetmodel as edge
 from system import kitmodel
 from system.context import Context, Path_
@@ -41,7 +41,7 @@ def alone(area: float, count: int) -> float | None:
     return area if count == 1 else None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Hole:
     """What a cutout takes of its face: a disc of `radius` (m), the effective one, so the true hole is no smaller."""
 

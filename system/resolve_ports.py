@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 from enclosures.ends import hydraulic_ratio_of_rectangle
+from enclosures.frozen import frozen
 from system import cabinetmodel as edge
 from system.context import Context, Path_
 from system.document import label
@@ -17,7 +17,7 @@ from system.resolve_places import Places, mm
 USUAL_SPEED = 0.05
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Shape:
     """A cross-section: `area` (m2), its `sides` (m; a round one's diameter twice), and `ratio`.
 

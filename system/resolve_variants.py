@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from enclosures.frozen import frozen
 from system import kitmodel as edge
 from system.board import check_circuit
 from system.context import Context, Path_
@@ -28,7 +29,7 @@ from system.resolve_places import standing_as_given
 from system.standing import check_standing
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Surroundings:
     """What all variants share; `cabinets` None: they are at fault altogether."""
 

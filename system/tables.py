@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from enclosures.frozen import frozen
 from system.document import DocumentError, Mark, read_text
 from system.kit import Table
 
@@ -31,7 +32,7 @@ class TableFaults(ValueError):  # noqa: N818 - carries errors, like KitError
         super().__init__("; ".join(str(fault) for fault in faults))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TableKind:
     """What the magnitude column holds and where it must lie; `peak` is the least that its highest value must reach."""
 

@@ -8,10 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from types import MappingProxyType
 from typing import NamedTuple
+
+from enclosures.frozen import frozen
+
+ZERO_CELSIUS = 273.15  # K, BIPM, The International System of Units (2019), 2.3.1
 
 
 class Unit(NamedTuple):
@@ -25,7 +29,7 @@ class Unit(NamedTuple):
     fractions: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Dimension:
     """A kind of quantity: its units as typed, an example, and the bounds outside which a value cannot be meant."""
 
@@ -235,7 +239,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
                 "temperature",
                 "a temperature",
                 {
-                    **_same(Unit(Fraction(1), Fraction("273.15")), "degC", "deg C", "C"),
+                    **_same(Unit(Fraction(1), Fraction(str(ZERO_CELSIUS))), "degC", "deg C", "C"),
                     **_same(Unit(Fraction(5, 9), Fraction("459.67")), "degF", "deg F", "F"),
                     "K": Unit(Fraction(1)),
                 },

@@ -5,14 +5,14 @@ Part of `system.kit`; no numpy here either.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from enclosures.frozen import frozen
 
 # What stands for figures that are not given: common practice, no source.
 USUAL_THICKNESS = 0.018  # m
 USUAL_DENSITY = 700.0  # kg/m3, of fibreboard and of birch plywood
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Piece:
     """`count` like pieces of board inside a cabinet: `length`, `width` and `thickness` (m) of one."""
 
@@ -27,7 +27,7 @@ class Piece:
         return self.length * self.width * self.thickness * self.count
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Boards:
     """What a cabinet is made of: the thickness (m) of its boards, of its front and of its rear.
 
@@ -45,7 +45,7 @@ class Boards:
     assumed: tuple[str, ...] = ("thickness", "density")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Mounting:
     """What a driver needs of a cabinet; None for what its data sheet does not tell.
 
