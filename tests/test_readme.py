@@ -25,11 +25,21 @@ def test_there_is_output_to_check() -> None:
     assert len(SHOWN) == 3
 
 
-def test_the_first_two_blocks_run_the_example_and_the_tests() -> None:
+def test_the_first_blocks_run_the_example_and_the_tests() -> None:
     blocks = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
     assert blocks[0].rstrip().endswith("kitwright scenarios/marshlight/kit.yaml")
-    assert "python -m pytest" in blocks[1]
-    assert 'python -m pytest -q -m "not slow"' in blocks[1] or "not slow" in (HOME / ".ci" / "run").read_text()
+    assert 'python -m pytest -q -m "not slow"' in blocks[2]
+
+
+def test_a_newcomers_lines_lead_to_their_page(tmp_path: Path) -> None:
+    (block,) = [each for each in re.findall(r"```sh\n(.*?)```", README, re.DOTALL) if "my-kit" in each]
+    install, *lines = block.splitlines()
+    assert install.endswith("pip install --quiet . && . .venv/bin/activate")
+    for line in lines:
+        _, *words = shlex.split(line, comments=True)
+        words = [str(tmp_path / word) if word.startswith("my-kit") else word for word in words]
+        assert program(*words).returncode == 0, line
+    assert "My two-way kit" in (tmp_path / "my-kit.html").read_text(encoding="utf-8")
 
 
 def test_every_command_is_in_the_readme() -> None:
