@@ -11,9 +11,8 @@ import math
 import operator
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Literal
-
-from enclosures.frozen import frozen
 
 # IEC 60063:2015, table 1. These are older than the rule of the finer series: 2.7 3.0 3.3 3.6 3.9 4.3 4.7 and 8.2 are
 # not 10^(i/24) rounded.
@@ -40,7 +39,7 @@ class SeriesError(ValueError):
     """There is no preferred series of this name."""
 
 
-@frozen
+@dataclass(frozen=True, slots=True)
 class Choice:
     """A value to be had: one member, or two joined by `connection`; `error` is value/target - 1."""
 

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 import functools
 import math
-
-from enclosures.frozen import frozen
+from dataclasses import dataclass
 
 COPPER_RESISTIVITY = 0.017241e-6  # ohm m at 20 degC: annealed copper, 0.017241 ohm mm2/m (IEC 60028)
 COPPER_DENSITY = 8890.0  # kg/m3 at 20 degC (IEC 60028)
@@ -25,7 +24,7 @@ USUAL_WIRE = 1e-3  # m, of a coil whose resistance nobody tells; common practice
 _ROUNDS = 60
 
 
-@frozen
+@dataclass(frozen=True, slots=True)
 class Winding:
     """A coil of rectangular section: `inner_diameter`, `depth` (across the layers) and `length` (along the axis), m."""
 
