@@ -1,38 +1,58 @@
-"""How many builds of the example kit's crossover are solved in a second: python -m benchmarks.builds"""
+"""Many builds of the example kit's crossover, variant `wall`, every part's value drawn, beside ngspice.
+
+At 100 frequencies: the input's impedance, and every driver's current and volts. From part values to answers nothing is
+left out; the acoustics and the draws are made before the clock starts. A solution is one build at one frequency.
+
+- By elimination (`filters.elimination`), with the kit's own drivers, with other drivers in every build, and with
+  drivers of five parts each.
+- By LAPACK on the whole equations (`filters.network.solve`, which gives every part's volts, current and heat as well).
+- By ngspice in one process of its own, whose commands alter the values, sweep and write; the time of a process that
+  does none of it is taken off. It has the drivers of five parts, since the kit's own would need a fitted circuit, and
+  so a larger one.
+
+MiB is the most that was allocated, the result included. Ratios are of the time of one solution.
+"""
 
 from __future__ import annotations
 
 import shutil
-import subprocess
 import tempfile
-import time
 import tracemalloc
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 
+from benchmarks.kits import VOLTS, example_build
+from benchmarks.rows import Row
+from benchmarks.timing import process, quickest
 from filters.elimination import Builds, solve_builds
 from filters.network import Network, Solution, solve
 from filters.parts import Capacitor, Coil, Complexes, Part, Resistor
-from system.build import build
-from system.examples import scenarios
-from system.kitfile import load_kit
 from system.transfer import transfer
 
-BUILDS, DENSE_BUILDS, SPICE_BUILDS = 10_000, 400, 200
-REPEATS = 7
+TITLE = "Networks solved, beside ngspice"
 FREQUENCY = np.geomspace(20, 20e3, 100)
 SWEEP = "ac dec 33 20 20k"  # the same for ngspice
 OMEGA = 2 * np.pi * FREQUENCY
-VOLTS = 2.83
+SAME = 1e-6  # of a driver's current: further apart, the times are not those of the same answer
 VALUE: dict[type[Part], str] = {Resistor: "resistance", Capacitor: "capacitance", Coil: "inductance"}
 LOSS: dict[type[Part], str] = {Capacitor: "series_resistance", Coil: "resistance"}
 LETTER: dict[type[Part], str] = {Resistor: "r", Capacitor: "c", Coil: "l"}
-Result = TypeVar("Result")
+
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    builds: int = 10_000
+    dense: int = 400
+    spice: int = 200
+    repeats: int = 3
+
+
+FULL, SMALL = Sizes(), Sizes(40, 20, 10, 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,27 +78,16 @@ DOME = Driver(5.3, 0.04e-3, 6.0, 0.5e-3, 60e-6)
 DRIVERS = (WOOFER, WOOFER, DOME)
 
 
-def drawn(network: Network, count: int) -> Network:
-    """Every part's value drawn within 10 %, its losses held. Fewer builds are the first of more."""
+def drawn(network: Network, count: int, most: int) -> Network:
+    """Every part's value drawn within 10 %, its losses held. `count` builds are the first of `most`."""
     rng = np.random.default_rng(1)
 
     def part(of: Any) -> Part:
         name = VALUE[type(of)]
-        changed: Part = replace(of, **{name: getattr(of, name) * rng.uniform(0.9, 1.1, BUILDS)[:count]})
+        changed: Part = replace(of, **{name: getattr(of, name) * rng.uniform(0.9, 1.1, most)[:count]})
         return changed
 
     return replace(network, elements=tuple(replace(e, part=part(e.part)) for e in network.elements))
-
-
-def seconds(work: Callable[[], Result], repeats: int = REPEATS) -> tuple[float, Result]:
-    """The shortest of several runs, after one that is not counted, and what the work gives."""
-    result = work()
-    times = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - start)
-    return min(times), result
 
 
 def mebibytes(work: Callable[[], Any]) -> float:
@@ -130,7 +139,7 @@ def value(part: Part, build: int) -> float:
 
 
 def ngspice(program: str, network: Network, resistance: float, builds: int) -> tuple[float, Complexes]:
-    """Seconds of one process for that many builds, and the drivers' currents (builds, F, N)."""
+    """Processor time (s) of one process for that many builds, and the drivers' currents (builds, F, N)."""
     currents = [f"i(v_{load.name})".lower() for load in network.loads]
     lines = [*statements(network, resistance), ".options noopac", ".control", "set appendwrite"]
     lines.append("save i(vs) " + " ".join(currents))
@@ -141,11 +150,7 @@ def ngspice(program: str, network: Network, resistance: float, builds: int) -> t
     with tempfile.TemporaryDirectory() as folder:
         source, result = Path(folder) / "builds.cir", Path(folder) / "out.raw"
         source.write_text("\n".join(lines), encoding="utf-8")
-        start = time.perf_counter()
-        done = subprocess.run([program, "-b", str(source)], capture_output=True, text=True, cwd=folder, check=False)
-        taken = time.perf_counter() - start
-        if done.returncode or (builds and not result.exists()):
-            raise RuntimeError(done.stdout + done.stderr)
+        taken = process([program, "-b", str(source)], Path(folder)).seconds
         return taken, plots(result.read_bytes() if builds else b"", len(currents))
 
 
@@ -157,51 +162,51 @@ def plots(raw: bytes, columns: int) -> Complexes:
     return values.reshape(-1, len(FREQUENCY), 1 + columns)[..., 1:]
 
 
-def main() -> None:
-    """Print the table."""
-    kit = load_kit(scenarios() / "marshlight" / "kit.yaml")
-    model = build(kit, kit.variants["wall"])
+def rows(sizes: Sizes = FULL) -> list[Row]:
+    """Raises RuntimeError where ours and theirs are not the same answer."""
+    model = example_build("wall")
     own = transfer(model, FREQUENCY).impedance
     lumped = np.zeros_like(own)
     for i, driver in enumerate(DRIVERS):
         lumped[:, i, i] = driver.impedance
     resistance = model.source_resistance
-    each = np.random.default_rng(2).uniform(0.9, 1.1, (BUILDS, 1, 1, 1)) * own
-    network, fewer, fewest = (drawn(model.network, count) for count in (BUILDS, DENSE_BUILDS, SPICE_BUILDS))
+    each = np.random.default_rng(2).uniform(0.9, 1.1, (sizes.builds, 1, 1, 1)) * own
+    network, fewer, fewest = (
+        drawn(model.network, count, sizes.builds) for count in (sizes.builds, sizes.dense, sizes.spice)
+    )
+    by = partial(solve_builds, network, OMEGA)
     works: dict[str, tuple[int, Callable[[], Builds | Solution]]] = {
-        "elimination, the kit's drivers": (BUILDS, partial(solve_builds, network, OMEGA, own, VOLTS, resistance)),
-        "elimination, other drivers in each": (BUILDS, partial(solve_builds, network, OMEGA, each, VOLTS, resistance)),
-        "elimination, lumped drivers": (BUILDS, partial(solve_builds, network, OMEGA, lumped, VOLTS, resistance)),
-        "whole equations, lumped drivers": (DENSE_BUILDS, partial(solve, fewer, OMEGA, lumped, VOLTS, resistance)),
+        "elimination, the kit's drivers": (sizes.builds, partial(by, own, VOLTS, resistance)),
+        "elimination, other drivers in each": (sizes.builds, partial(by, each, VOLTS, resistance)),
+        "elimination, lumped drivers": (sizes.builds, partial(by, lumped, VOLTS, resistance)),
+        "whole equations, lumped drivers": (sizes.dense, partial(solve, fewer, OMEGA, lumped, VOLTS, resistance)),
     }
-    print(f"{kit.name}, variant wall: {len(network.elements)} parts, {len(FREQUENCY)} frequencies, one core")
-    print()
-    print(f"{'':36}{'builds':>8}{'solutions/s':>13}{'MiB':>6}{'of the first':>14}")
-    first = 0.0
-    found: dict[str, Builds | Solution] = {}
-    for words, (count, work) in works.items():
-        taken, found[words] = seconds(work)
-        rate = count * len(FREQUENCY) / taken
-        first = first or rate
-        print(f"{words:36}{count:8d}{rate:13.0f}{mebibytes(work):6.0f}{f'1/{first / rate:.1f}':>14}", flush=True)
-    *_, ours, dense = found.values()
-    currents = {"whole equations": dense.load_current}
-    program = shutil.which("ngspice")
-    if program:
-        idle = min(ngspice(program, fewest, resistance, 0)[0] for _ in range(REPEATS))
-        runs = [ngspice(program, fewest, resistance, SPICE_BUILDS) for _ in range(REPEATS)]
-        rate = SPICE_BUILDS * len(FREQUENCY) / (min(taken for taken, _ in runs) - idle)
-        print(f"{'ngspice, lumped drivers':36}{SPICE_BUILDS:8d}{rate:13.0f}{'':6}{f'1/{first / rate:.1f}':>14}")
-        currents["ngspice"] = runs[0][1]
-    print()
-    for name, expected in currents.items():
-        apart = np.abs(ours.load_current[: len(expected)] / expected - 1).max()
-        print(f"drivers' currents, elimination from {name}: apart by at most {apart:.1e}")
-        if apart > 1e-6:
-            raise SystemExit("these are not times of the same answer")
-    if not program:
-        print("ngspice is not installed (Debian package ngspice)")
+    times = quickest({words: work for words, (_, work) in works.items()}, sizes.repeats)
+    counts = {words: count for words, (count, _) in works.items()}
+    most = {words: mebibytes(work) for words, (_, work) in works.items()}
+    ours = by(lumped, VOLTS, resistance).load_current
+    apart = {"whole equations": _apart(ours, works["whole equations, lumped drivers"][1]().load_current)}
+
+    spice, beside = "ngspice, lumped drivers", ""
+    if program := shutil.which("ngspice"):
+        beside = "ngspice"
+        idle = min(ngspice(program, fewest, resistance, 0)[0] for _ in range(sizes.repeats))
+        runs = [ngspice(program, fewest, resistance, sizes.spice) for _ in range(sizes.repeats)]
+        times[spice], counts[spice] = min(taken for taken, _ in runs) - idle, sizes.spice
+        apart["ngspice"] = _apart(ours, runs[0][1])
+    if max(apart.values()) > SAME:
+        raise RuntimeError(f"these are not times of the same answer: {apart}")
+
+    made = []
+    for words, taken in times.items():
+        one = taken / counts[words]
+        compared = bool(beside) and words != spice
+        ratio = one / (times[spice] / counts[spice]) if compared else None
+        rate = f"{counts[words]} builds, {1e-3 * len(FREQUENCY) / one:.0f} thousand solutions a second"
+        made.append(Row(words, taken, most.get(words), beside if compared else "", ratio, note=rate))
+    said = ", ".join(f"{value:.0e} from {name}" for name, value in apart.items())
+    return [*made, Row("drivers' currents by elimination", note=f"apart by at most {said}")]
 
 
-if __name__ == "__main__":
-    main()
+def _apart(ours: Complexes, theirs: Complexes) -> float:
+    return float(np.abs(ours[: len(theirs)] / theirs - 1).max())
