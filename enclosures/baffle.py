@@ -36,7 +36,7 @@ import numpy as np
 
 from enclosures.air import Air
 from enclosures.arrays import ComplexArray, RealArray
-from enclosures.boundary import FINER, Body, box_body, extrapolated, rounded_body
+from enclosures.boundary import FINER, Body, Replies, box_body, carried_on, rounded_body
 from enclosures.edges import Block, Echoes, Face, Radiator, across, first_order, second_order
 from enclosures.interpolation import Nodes, evenly
 from enclosures.radiation import piston_directivity
@@ -46,7 +46,7 @@ FaceName = Literal["front", "rear", "left", "right", "top", "bottom"]
 
 FADE = (0.62, 0.9)  # of the first interior resonance: where the boundary elements hand over to the edges
 PANELS = 36  # in an eighth of the surface; the second set of boundary elements has 9/4 as many
-BAND = 20e3  # Hz; the edges' integrals resolve this frequency, or the highest asked for
+BAND = 20.1e3  # Hz; the edges' integrals resolve this, 20 kHz and a step beyond for its group delay, or what is asked
 FIRST, SECOND = 3.0, 2.0  # nodes a wavelength at that frequency, for edge waves of first and second order
 COARSEST = 6.0  # of the smaller panels a wavelength: where a flat cabinet's are larger, the edges take over earlier
 FRONT, REAR = Face(2, True), Face(2, False)
@@ -187,16 +187,19 @@ def free_paths(box: Box, sources: Sequence[Source], listeners: RealArray, omega:
     if not sources:
         return np.zeros((k.size, len(listeners), 0), dtype=np.complex128)
     shortest = min(air.speed_of_sound / BAND, 2.0 * math.pi / max(float(np.max(k, initial=0.0)), 1e-9))
-    outlets = tuple((_key(source.position), _key(source.normal)) for source in sources)
+    places = [(_key(source.position), _key(source.normal)) for source in sources]
+    outlets = tuple(dict.fromkeys(places))  # a driver and its chamber's leak are one
     around = _surrounding(box, outlets, tuple(map(_key, listeners)), air.speed_of_sound, shortest)
     bent = around.edges.spectra(k) + _handed_over(k, around)
+    along = {radius: piston_directivity(k[:, None], radius, np.ones(1)) for radius in {s.radius for s in sources}}
 
-    result = np.empty(bent.shape, dtype=np.complex128)
+    result = np.empty((*bent.shape[:2], len(sources)), dtype=np.complex128)
     for s, source in enumerate(sources):
-        distance, cosine = around.distance[:, s], around.cosine[:, s]
+        outlet = outlets.index(places[s])
+        distance, cosine = around.distance[:, outlet], around.cosine[:, outlet]
         sine = np.sqrt(np.clip(1.0 - cosine**2, 0.0, 1.0))
-        direct = piston_directivity(k[:, None], source.radius, sine) * (around.sight[:, s] / distance)
-        round_edges = piston_directivity(k[:, None], source.radius, np.ones(1)) * bent[:, :, s]
+        direct = piston_directivity(k[:, None], source.radius, sine) * (around.sight[:, outlet] / distance)
+        round_edges = along[source.radius] * bent[:, :, outlet]
         result[:, :, s] = (direct + round_edges) * np.exp(-1j * np.outer(k, distance + source.set_back * cosine))
     return result
 
@@ -225,7 +228,7 @@ class _Surrounding:
     correction: ComplexArray
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=16)
 def _surrounding(
     box: Box,
     outlets: tuple[tuple[Point, Point], ...],
@@ -245,14 +248,34 @@ def _surrounding(
     sight = np.stack([_sight(block, radiator.face, listeners) for radiator in radiators], axis=1)
     edges = _edges(block, radiators, listeners, r, shortest)
 
+    low = _low_range(box, tuple(position for position, _ in outlets), speed_of_sound)
+    k = low.nodes.places
+    centred = listeners - 0.5 * (box.low + box.high)
+    exact = 2.0 * math.pi * carried_on(*(replies.pressure(centred) for replies in low.replies))
+    rest = exact * np.exp(1j * k[:, None, None] * r) - sight / r - edges.spectra(k)
+    return _Surrounding(r, cosine, sight, edges, low.nodes, low.delay, rest * np.exp(1j * k * low.delay)[:, None, None])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _LowRange:
+    """A box with Q outlets as boundary elements: the wave numbers `nodes`, the `delay` (m) of C, and two bodies."""
+
+    nodes: Nodes
+    delay: float
+    replies: tuple[Replies, ...]
+
+
+@lru_cache(maxsize=16)
+def _low_range(box: Box, outlets: tuple[Point, ...], speed_of_sound: float) -> _LowRange:
+    """`outlets` are positions. No listener has a part in it: of a line's cabinet heard from a dozen points, with an
+    image in the floor, it takes 0.1 s once instead of a dozen times, with rounded edges 0.4 s."""
     highest = min(FADE[1] * box.interior_resonance(speed_of_sound), FINER * speed_of_sound / (COARSEST * box.panel))
-    top, diagonal = 2.0 * math.pi * highest / speed_of_sound, float(np.linalg.norm(block.high - block.low))
+    top, diagonal = 2.0 * math.pi * highest / speed_of_sound, float(np.linalg.norm(box.high - box.low))
     count = 9 + math.ceil(0.5 * top * diagonal)  # waves round the body are late by 0 to twice its diagonal, about
     nodes, delay = evenly(top / (count - 1), count), 0.5 * diagonal
-    k = nodes.places
-    exact = 2.0 * math.pi * _boundary(box, radiators, listeners, nodes)
-    rest = exact * np.exp(1j * k[:, None, None] * r) - sight / r - edges.spectra(k)
-    return _Surrounding(r, cosine, sight, edges, nodes, delay, rest * np.exp(1j * k * delay)[:, None, None])
+    places = np.array(outlets) - 0.5 * (box.low + box.high)
+    replies = tuple(Replies.of(body, places, float(nodes.places[1]), count) for body in _bodies(box))
+    return _LowRange(nodes, delay, replies)
 
 
 def _face_of(block: Block, source: Source) -> Face:
@@ -274,14 +297,16 @@ def _sight(block: Block, face: Face, listeners: RealArray) -> RealArray:
     return np.where(height > 0.0, 1.0, np.where(height == 0.0, 0.5, 0.0))
 
 
-Term = tuple[Callable[[RealArray, RealArray], ComplexArray], RealArray, RealArray]
+Function = Callable[[RealArray, RealArray], ComplexArray]
+Term = tuple[Function, RealArray, RealArray]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Edges:
     """What goes round the edges: histograms in groups, and each group's factors.
 
-    A factor is a function of (kappa, angle) with the radius (P, S) in m that makes kappa of k, and the angles (P, S).
+    A factor is a function of (kappa, angle) with the radius in m that makes kappa of k, (P, S) or (1, 1), and the
+    angles (P, S).
     """
 
     echoes: Echoes
@@ -308,10 +333,11 @@ def _edges(block: Block, radiators: Sequence[Radiator], listeners: RealArray, r:
     terms: list[list[Term]] = []
     known: dict[object, int] = {}
 
-    def group(key: object, functions: Sequence[Callable[[RealArray, RealArray], ComplexArray]]) -> int:
+    def group(key: object, functions: Sequence[Function], shape: tuple[int, ...] = (1, 1)) -> int:
+        """A group of paths with its factors; their radii are of the `shape` given, one for all or (P, S)."""
         if key not in known:
             known[key] = echoes.new_group()
-            terms.append([(function, np.zeros(r.shape), np.zeros(r.shape)) for function in functions])
+            terms.append([(function, np.full(shape, block.radius), np.zeros(r.shape)) for function in functions])
         return known[key]
 
     sharp = group("sharp", ())
@@ -322,7 +348,7 @@ def _edges(block: Block, radiators: Sequence[Radiator], listeners: RealArray, r:
             p = wave.listener
             echoes.add(sharp, p, s, wave.paths, r[p, s])
             if wave.added is not None:
-                into = group((radiator.face, wave.edge), (change,))
+                into = group((radiator.face, wave.edge), (change,), r.shape)
                 echoes.add(into, p, s, wave.added, r[p, s])
                 terms[into][0][1][p, s], terms[into][0][2][p, s] = block.radius * wave.across, wave.angle
     for face, members in by_face.items():
@@ -332,8 +358,8 @@ def _edges(block: Block, radiators: Sequence[Radiator], listeners: RealArray, r:
             last = None if double.last is None else (double.via, double.second)
             into = group((double.first, last), [share] * len(bends)) if bends else sharp
             echoes.add(into, p, s, double.paths, r[p, s])
-            for (_, radii, angles), angle in zip(terms[into], bends, strict=True):
-                radii[p, s], angles[p, s] = block.radius, angle
+            for (_, _, angles), angle in zip(terms[into], bends, strict=True):
+                angles[p, s] = angle
     return _Edges(echoes, terms)
 
 
@@ -362,10 +388,3 @@ def _bodies(box: Box) -> tuple[Body, Body]:
         return rounded_body(size, finer, box.edge_radius, of_two * segments // 2, box.rounded_rear)
 
     return body(2), body(3)
-
-
-def _boundary(box: Box, radiators: Sequence[Radiator], listeners: RealArray, nodes: Nodes) -> ComplexArray:
-    centre = 0.5 * (box.low + box.high)
-    places = np.array([radiator.position for radiator in radiators]) - centre
-    k = nodes.places
-    return extrapolated(_bodies(box), places, listeners - centre, float(k[1]), len(k))

@@ -3,7 +3,8 @@
 Direct collocation of the exterior Kirchhoff-Helmholtz equation with flat panels of constant pressure,
 p/2 - integral of p dg/dn' = p_incident on the body, g = e^{-jkR}/(4 pi R), n' outward (Colton & Kress, Integral
 Equation Methods in Scattering Theory, 1983, section 3.6; e^{+jwt} here). By reciprocity the incident wave is that of a
-point source at the listener, and one solution serves every radiator on the body.
+point source at the listener; the equations are solved once for the radiators on the body (`Replies`), and serve every
+listener.
 
 A panel's static double layer is its solid angle, exact in closed form; the dynamic factor (1 + jkR) e^{-jkR} hardly
 changes over a panel and is taken at its centre. Mirror planes split the equations into independent sets, one for each
@@ -11,7 +12,7 @@ choice of even or odd about each plane: eight of an eighth of the unknowns for a
 and the rear differ.
 
 Constant panels on a body with edges leave an error that falls as their size to the power of `ORDER`; two bodies, one
-with two thirds the size of the other's panels, take most of it out (`extrapolated`).
+with two thirds the size of the other's panels, take most of it out (`carried_on`).
 
 Direct collocation fails near the frequencies at which the inside, with zero pressure on its walls, resonates: the
 caller stays below the first of them.
@@ -33,7 +34,7 @@ ORDER = 1.6  # measured on boxes from 1:1:1 to 6:2:1, with and without rounding:
 FINER = 1.5  # how much smaller the second body's panels are
 
 MIRRORS = np.array([[1 - 2 * (g >> axis & 1) for axis in range(3)] for g in range(8)], dtype=np.float64)  # (8, 3)
-PARITIES = np.array([[1 - 2 * (bin(g & s).count("1") & 1) for g in range(8)] for s in range(8)], dtype=np.float64)
+PARITIES = np.array([[1 - 2 * ((g & s).bit_count() & 1) for g in range(8)] for s in range(8)], dtype=np.float64)
 
 
 def solid_angles(points: RealArray, panels: RealArray) -> RealArray:
@@ -124,6 +125,52 @@ class _Layer:
         return np.asarray(result)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Replies:
+    """A rigid body's scattering as Q points on it take it up from waves that come from anywhere: solved once, kept.
+
+    `weights` (F, Q, G n) are what the incident pressure at the centre of each panel and image counts for, at the
+    F multiples of the wave number `step` (1/m) from 0. The equations are those of the module transposed, A' w = d with
+    d a point's own double layer: a listener then costs one product instead of a solution of the equations.
+    """
+
+    body: Body
+    points: RealArray  # (Q, 3)
+    step: float
+    weights: ComplexArray
+
+    @classmethod
+    def of(cls, body: Body, points: RealArray, step: float, count: int) -> Replies:
+        """Of points (Q, 3) on flat parts of the body, at `count` wave numbers."""
+        n, images = len(body.centres), body.images
+        parities = PARITIES[:images, :images]
+        surface = _Layer(body.angles, body.distances, step)
+        onward = _Layer(_seen(points, body.panels, images), _distances(points, body.centres, images), step)
+        diagonal = np.arange(n)
+        weights = np.empty((count, len(points), images * n), dtype=np.complex128)
+        for f in range(count):
+            layer = surface.advance().reshape(images, -1)
+            matrices = (parities @ layer.view(np.float64)).view(np.complex128).reshape(images, n, n)
+            matrices[:, diagonal, diagonal] += 0.5
+            own = np.tensordot(parities, onward.advance(), axes=1)  # (G, Q, n), one for each choice of even or odd
+            solved = np.linalg.solve(np.swapaxes(matrices, 1, 2), np.swapaxes(own, 1, 2))  # (G, n, Q)
+            weights[f] = np.einsum("sg,siq->qgi", parities / images, solved).reshape(len(points), -1)
+        return cls(body, points, step, weights)
+
+    def pressure(self, listeners: RealArray) -> ComplexArray:
+        """(F, P, Q) for listeners (P, 3), as `surface_pressure` has it."""
+        around = _mirrored(self.body.centres, self.body.images).reshape(-1, 3)
+        k = self.step * np.arange(len(self.weights))[:, None, None]
+        incident = _waves(k, np.linalg.norm(around[:, None] - listeners, axis=2))  # (F, G n, P)
+        direct = _waves(k, np.linalg.norm(self.points[:, None] - listeners, axis=2))  # (F, Q, P)
+        # p/2 = p_incident + double layer, at a flat point of the surface
+        return np.asarray(np.swapaxes(2.0 * (direct - self.weights @ incident), 1, 2))
+
+
+def _waves(k: RealArray, r: RealArray) -> ComplexArray:
+    return np.asarray(np.exp(-1j * k * r) / (4.0 * np.pi * r))
+
+
 def surface_pressure(body: Body, points: RealArray, listeners: RealArray, step: float, count: int) -> ComplexArray:
     """The pressure (1/m) at points (Q, 3) on flat parts of the rigid body for a unit point source at each listener.
 
@@ -131,34 +178,19 @@ def surface_pressure(body: Body, points: RealArray, listeners: RealArray, step: 
     from 0. The result (F, P, Q) holds p with p = e^{-jkr}/(4 pi r) where nothing stands in the way, so 2 pi p is the
     volume-velocity transfer in the sense of `enclosures.baffle`.
     """
-    n, images = len(body.centres), body.images
-    parities = PARITIES[:images, :images]
-    from_listeners = np.linalg.norm(_mirrored(body.centres, images)[:, :, None] - listeners, axis=3)  # (G, n, P)
-    to_points = np.linalg.norm(points[:, None] - listeners, axis=2)  # (Q, P)
-    surface = _Layer(body.angles, body.distances, step)
-    onward = _Layer(_seen(points, body.panels, images), _distances(points, body.centres, images), step)
-    diagonal = np.arange(n)
-    result = np.empty((count, len(listeners), len(points)), dtype=np.complex128)
-    for f in range(count):
-        k = f * step
-        layer = surface.advance().reshape(images, -1)
-        matrices = (parities @ layer.view(np.float64)).view(np.complex128).reshape(images, n, n)
-        matrices[:, diagonal, diagonal] += 0.5
-        incident = np.exp(-1j * k * from_listeners) / (4.0 * np.pi * from_listeners)
-        solved = np.linalg.solve(matrices, np.einsum("sg,gip->sip", parities / images, incident))
-        pressure = np.einsum("sg,sip->gip", parities, solved)
-        scattered = np.einsum("gqi,gip->pq", onward.advance(), pressure, optimize=True)
-        direct = np.exp(-1j * k * to_points) / (4.0 * np.pi * to_points)
-        result[f] = 2.0 * (direct.T - scattered)  # p/2 = p_incident + double layer, at a flat point of the surface
-    return result
+    return Replies.of(body, points, step, count).pressure(listeners)
+
+
+def carried_on(coarse: ComplexArray, fine: ComplexArray) -> ComplexArray:
+    """Pressures of two bodies carried on to panels of no size; the second's are `FINER` times as small."""
+    return np.asarray(fine + (fine - coarse) / (FINER**ORDER - 1.0))  # Richardson's extrapolation
 
 
 def extrapolated(
     bodies: tuple[Body, Body], points: RealArray, listeners: RealArray, step: float, count: int
 ) -> ComplexArray:
-    """`surface_pressure` of two bodies carried on to panels of no size; the second's are `FINER` times as small."""
-    coarse, fine = (surface_pressure(body, points, listeners, step, count) for body in bodies)
-    return np.asarray(fine + (fine - coarse) / (FINER**ORDER - 1.0))  # Richardson's extrapolation
+    """`surface_pressure` of two bodies, carried on."""
+    return carried_on(*(surface_pressure(body, points, listeners, step, count) for body in bodies))
 
 
 def _cuts(count: int) -> RealArray:

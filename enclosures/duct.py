@@ -20,7 +20,6 @@ from types import MappingProxyType
 from typing import NamedTuple, Protocol
 
 import numpy as np
-from scipy.special import jve
 
 from enclosures.air import Air
 from enclosures.arrays import ComplexArray, RealArray
@@ -237,6 +236,8 @@ def bessel_ratio(z: ComplexArray) -> ComplexArray:
     Scaled Bessel functions up to |z| = 40; beyond, where the growing Hankel function alone remains (the other is
     below e^-56), the ratio of its asymptotic series (NIST DLMF 10.17.5) as one series, which is quicker.
     """
+    from scipy.special import jve  # takes an eighth of a second to load
+
     ratio = np.empty(z.shape, dtype=complex)
     near = np.abs(z) < 40
     ratio[near] = jve(1, z[near]) / jve(0, z[near])

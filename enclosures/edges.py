@@ -30,6 +30,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from enclosures.arrays import ComplexArray, RealArray
 
@@ -158,8 +159,7 @@ def _beta_integral(low: RealArray, high: RealArray, angle: float) -> RealArray:
 
 def _growth(offset: RealArray, radius: RealArray | float) -> RealArray:
     """exp(nu asinh(offset/radius)): eta is the sum of asinh of both sides, so its growth is a product."""
-    ratio = np.abs(offset) / radius
-    return np.asarray((ratio + np.sqrt(1.0 + ratio * ratio)) ** np.copysign(NU, offset))
+    return np.asarray(np.exp(NU * np.arcsinh(offset / radius)))
 
 
 @lru_cache(maxsize=1)
@@ -268,7 +268,7 @@ def _pair(block: Block, via: Face, first: Face, second: Face, spacing: float) ->
     second_radius, second_along = -block.height(second, one), one[:, axes[1]] - block.low[axes[1]]
     return _Pair(
         via, first, second, (nodes[0], nodes[1]), (weights[0], weights[1]),
-        between=np.linalg.norm(one[:, None] - two[None], axis=2),
+        between=np.sqrt(sum(np.subtract.outer(a, b) ** 2 for a, b in zip(one.T, two.T, strict=True))),
         growth_first=_growth(nodes[0][:, None] - first_along, first_radius),
         growth_second=_growth(nodes[1] - second_along[:, None], second_radius[:, None]),
         second_radius=second_radius, second_along=second_along,
@@ -400,6 +400,9 @@ def _through(pair: _Pair, leg: _FirstLeg, last: _LastLeg) -> Paths:
 # are the coefficients of 1, t, t^2 and t^3.
 LAGRANGE = np.array([[0, 6, 0, 0], [-2, -3, 6, -1], [3, -6, 3, 0], [-1, 3, -3, 1]]) / 6.0
 
+PATHS_AT_ONCE = 8192  # keeps what is made of them in a core's own cache, which halves the time
+PAIRS_AT_ONCE = 8  # keeps their spectra in some megabytes
+
 
 class Echoes:
     """Histograms of path lengths, one a pair of source and listener in each group, and the spectra that follow."""
@@ -410,6 +413,7 @@ class Echoes:
         self.shape = shape
         self.used = 0  # bins, of all that there are
         self.groups: list[RealArray] = []  # (listeners, sources, bins) each
+        self.packed: tuple[RealArray, NDArray[np.intp], int] | None = None
 
     def new_group(self) -> int:
         self.groups.append(np.zeros((*self.shape, self.bins)))
@@ -420,30 +424,54 @@ class Echoes:
 
         The weights are cubic in a path's place within its bin, so a bin's first moments make up all of its paths.
         """
-        where = (paths.lengths - shortest) / self.bin_width + 1.0
-        whole = where.astype(np.int64)
-        within = where - whole
-        self.used = max(self.used, min(int(whole.max()) + 5, self.bins))
-        weights = paths.weights
-        moments = np.empty((4, self.bins))
-        for power in range(4):
-            moments[power] = np.bincount(whole, weights, minlength=self.bins)
-            weights = weights * within
-        shares = LAGRANGE.T @ moments
         counts = self.groups[group][listener, source]
-        for shift in range(4):
-            counts[shift:] += shares[shift, : self.bins - shift]
+        for start in range(0, paths.lengths.size, PATHS_AT_ONCE):
+            some = slice(start, start + PATHS_AT_ONCE)
+            where = (paths.lengths[some] - shortest) / self.bin_width + 1.0
+            whole = where.astype(np.int64)
+            within = where - whole
+            first, span = int(whole.min()), int(np.ptp(whole)) + 1
+            whole -= first
+            weights = paths.weights[some]
+            moments = np.empty((4, span))
+            for power in range(4):
+                moments[power] = np.bincount(whole, weights, minlength=span)
+                weights = weights * within
+            shares = LAGRANGE.T @ moments
+            for shift in range(4):
+                counts[first + shift : first + shift + span] += shares[shift]
+            self.used = max(self.used, first + span + 4)
 
     def spectra(self, wavenumbers: RealArray) -> ComplexArray:
-        """The sum of weight e^{-jk (length - shortest)} of every pair: (F, groups, listeners, sources), 1/m."""
+        """The sum of weight e^{-jk (length - shortest)} of every pair: (F, groups, listeners, sources), 1/m.
+
+        Nothing can be added any more.
+        """
+        every, heard, groups = self._packed()
         block = 64
         rows = -(-self.used // block)
-        step = np.exp(-1j * np.outer(wavenumbers, self.bin_width * np.arange(block)))
-        leap = np.exp(-1j * np.outer(wavenumbers, self.bin_width * (block * np.arange(rows) - 2)))
-        wave = (leap[:, :, None] * step[:, None, :]).reshape(wavenumbers.size, rows * block)[:, : self.used]
-        real, imaginary = np.ascontiguousarray(wave.real), np.ascontiguousarray(wave.imag)
-        result = np.empty((wavenumbers.size, len(self.groups), *self.shape), dtype=np.complex128)
-        for g, group in enumerate(self.groups):
-            counts = group[:, :, : self.used].reshape(-1, self.used).T
-            result[:, g] = (real @ counts + 1j * (imaginary @ counts)).reshape(-1, *self.shape)
-        return result
+        step = np.outer(wavenumbers, self.bin_width * np.arange(block))  # within a block of bins
+        leap = np.exp(
+            -1j * np.outer(wavenumbers, self.bin_width * (block * np.arange(rows) - 2))
+        )  # from block to block
+        both = np.concatenate([np.cos(step), -np.sin(step)])
+        result = np.zeros((wavenumbers.size, groups * self.shape[0] * self.shape[1]), dtype=np.complex128)
+        for start in range(0, heard.size, PAIRS_AT_ONCE):
+            some = slice(start, start + PAIRS_AT_ONCE)
+            counts = np.zeros((heard[some].size, rows * block))
+            counts[:, : self.used] = every[some]
+            within = both @ counts.reshape(-1, block).T  # (2 F, pairs and blocks)
+            wave = (within[: len(leap)] + 1j * within[len(leap) :]).reshape(-1, len(counts), rows)
+            result[:, heard[some]] = np.einsum("fsr,fr->fs", wave, leap)
+        return result.reshape(-1, groups, *self.shape)
+
+    def _packed(self) -> tuple[RealArray, NDArray[np.intp], int]:
+        """The bins in use of the pairs that have any paths, which pairs they are, and the number of groups."""
+        if self.packed is None:
+            alive = [np.flatnonzero(group.any(axis=2)) for group in self.groups]
+            pairs = self.shape[0] * self.shape[1]
+            counts = [group.reshape(pairs, -1)[own, : self.used] for group, own in zip(self.groups, alive, strict=True)]
+            places = [pairs * g + own for g, own in enumerate(alive)]
+            self.packed = np.concatenate(counts), np.concatenate(places), len(self.groups)
+            self.groups.clear()
+        return self.packed

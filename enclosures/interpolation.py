@@ -1,13 +1,14 @@
-"""Smooth functions through given nodes, in barycentric form (Berrut & Trefethen, SIAM Review 46, 2004, eq. 4.2)."""
+"""Smooth functions through given nodes: barycentric (Berrut & Trefethen, SIAM Review 46, 2004, eq. 4.2) and splines."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import comb
 
 import numpy as np
 
-from enclosures.arrays import RealArray
+from enclosures.arrays import ComplexArray, RealArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,3 +47,50 @@ def evenly(step: float, count: int, degree: int = 4) -> Nodes:
         sum(comb(degree, i - j) for j in range(max(0, i - degree), min(i, last - degree) + 1)) for i in range(count)
     ]
     return Nodes(step * np.arange(count), np.where(np.arange(count) % 2 == 0, 1.0, -1.0) * np.array(sizes))
+
+
+def cubic_spline(places: RealArray, values: ComplexArray, at: RealArray) -> ComplexArray:
+    """The cubic spline through `values` (N, P) at rising `places` (N,), N 4 or more, at the points (A,): (A, P).
+
+    Its third derivative is continuous at the second place and the last but one ("not-a-knot"); de Boor, A Practical
+    Guide to Splines (1978), chapter IV, from memory: the slopes s solve tridiagonal equations. It is what
+    scipy.interpolate.CubicSpline gives, which takes a fifth of a second to load.
+    """
+    step = np.diff(places)
+    rise = np.diff(values, axis=0) / step[:, None]
+    right = np.empty(values.shape, dtype=np.complex128)
+    right[1:-1] = 3.0 * (step[1:, None] * rise[:-1] + step[:-1, None] * rise[1:])
+    first, last = step[0] + step[1], step[-2] + step[-1]
+    right[0] = ((step[0] + 2.0 * first) * step[1] * rise[0] + step[0] ** 2 * rise[1]) / first
+    right[-1] = (step[-1] ** 2 * rise[-2] + (2.0 * last + step[-1]) * step[-2] * rise[-1]) / last
+    slope = _tridiagonal(
+        [*step[1:].tolist(), float(last)],
+        [float(step[1]), *(2.0 * (step[:-1] + step[1:])).tolist(), float(step[-2])],
+        [float(first), *step[:-1].tolist()],
+        right,
+    )
+    bend = (slope[:-1] + slope[1:] - 2.0 * rise) / step[:, None]
+    curve = (rise - slope[:-1]) / step[:, None] - bend
+    piece = np.clip(np.searchsorted(places, at, side="right") - 1, 0, step.size - 1)
+    x = (at - places[piece])[:, None]
+    return np.asarray(values[piece] + x * (slope[piece] + x * (curve[piece] + x * (bend / step[:, None])[piece])))
+
+
+def _tridiagonal(
+    below: Sequence[float], diagonal: Sequence[float], above: Sequence[float], right: ComplexArray
+) -> ComplexArray:
+    """The solution (N, P) of tridiagonal equations for right-hand sides (N, P), by elimination without exchanges."""
+    factors: list[float] = [0.0]
+    pivots = [diagonal[0]]
+    for low, own, high in zip(below, diagonal[1:], above, strict=True):
+        factors.append(low / pivots[-1])
+        pivots.append(own - factors[-1] * high)
+    solved = []
+    for column in right.T.tolist():
+        for i in range(1, len(column)):
+            column[i] -= factors[i] * column[i - 1]
+        column[-1] /= pivots[-1]
+        for i in reversed(range(len(column) - 1)):
+            column[i] = (column[i] - above[i] * column[i + 1]) / pivots[i]
+        solved.append(column)
+    return np.array(solved, dtype=np.complex128).T

@@ -59,7 +59,13 @@ class Polynomial:
         return self._derivative(x, 2)
 
     def _derivative(self, x: RealArray, order: int) -> RealArray:
-        return np.asarray(polynomial.polyval(x, polynomial.polyder(self.coefficients, order)))
+        return np.asarray(polynomial.polyval(x, _derived(self.coefficients, order)))
+
+
+@lru_cache(maxsize=64)
+def _derived(coefficients: tuple[float, ...], order: int) -> tuple[float, ...]:
+    """The coefficients of a polynomial's derivative."""
+    return tuple(polynomial.polyder(coefficients, order).tolist())
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +105,12 @@ class Tabulated:
         return self._derivative(x, 2)
 
     def _derivative(self, x: RealArray, order: int) -> RealArray:
-        curve, slope = (_cubics(self.places, self.values, each) for each in (order, 1))
-        found = curve(x)
+        found = _cubics(self.places, self.values, order)(x)
         for end, outside in ((0, x < self.places[0]), (-1, x > self.places[-1])):
-            place = np.array(self.places[end])
-            found = np.where(outside, _beyond(self.values[end], float(slope(place)), x - place, order), found)
+            if np.any(outside):  # hardly ever
+                place = np.array(self.places[end])
+                slope = float(_cubics(self.places, self.values, 1)(place))
+                found = np.where(outside, _beyond(self.values[end], slope, x - place, order), found)
         return np.asarray(found)
 
 

@@ -17,7 +17,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.special import fresnel
 
 from enclosures.arrays import ComplexArray, RealArray
 
@@ -105,6 +104,8 @@ class Rectangle:
         Wolf, Principles of Optics, 8.7.3, from memory, here with e^{+jwt}). The detour over the edge is taken as it is,
         not by its parabola.
         """
+        from scipy.special import fresnel  # takes an eighth of a second to load
+
         before = np.abs(points[:, self.axis] - self.place)
         beyond = abs(float(target[self.axis]) - self.place)
         whole = before + beyond

@@ -24,7 +24,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -55,6 +55,7 @@ PLANES: dict[str, tuple[int, bool]] = {
 STEEPEST = math.radians(30.0)
 TOUCHING = 1e-6  # m
 FLAT = 1e-9  # of a cosine: a face that is turned by less lies flat on a plane
+LISTENERS_AT_ONCE = 24  # images counted: keeps what goes round the edges to them in some tens of megabytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,42 +153,95 @@ def paths(
     the cabinet or behind a plane, and where a source lies on a face that touches a plane or panel.
     """
     listener = np.asarray(listener, dtype=np.float64)
+    return paths_to_many(box, surroundings, sources, listener[None], omega, air)[:, 0]
+
+
+def paths_to_many(
+    box: Box | None,
+    surroundings: Surroundings,
+    sources: Sequence[Source],
+    listeners: RealArray,
+    omega: RealArray,
+    air: Air,
+) -> ComplexArray:
+    """`paths` to listeners (P, 3), G (F, P, S): what no listener has a part in is worked out once for all of them."""
+    listeners = np.asarray(listeners, dtype=np.float64)
     if surroundings.in_wall:
-        return np.asarray(wall_paths(_flush(sources), listener[None], omega, air)[:, 0])
+        return wall_paths(_flush(sources), listeners, omega, air)
     if box is None:
         raise ValueError("a cabinet that is not in a wall needs its outside measures")
     turn, mirrors = surroundings.turn, _mirrors(box, surroundings)
-    point = turn @ listener
-    heard = _heard(mirrors, point)
     k = np.asarray(omega, dtype=np.float64) / air.speed_of_sound
     places = np.array([source.position for source in sources]).reshape(-1, 3) @ turn.T
-    strengths = {mirror: _strength(mirror, mirrors, places, point, k, air) for mirror in heard}
-    touching = _touching(heard)
-    choices = [
-        [None, *(mirror for mirror in heard if mirror.axis == axis and mirror not in touching)] for axis in range(3)
-    ]
-    shaded = _shaded(mirrors, places, point, k)
-    images, weights = [], []
-    for chosen in itertools.product(*choices):
-        images.append(_mirrored(point, chosen))
-        factors = [shaded[axis] if mirror is None else strengths[mirror] for axis, mirror in enumerate(chosen)]
-        weights.append(factors[0] * factors[1] * factors[2])
-    listeners, weight = np.array(images) @ turn, np.stack(weights, axis=1)
+    scenes = [_Images.of(mirrors, places, point, k, air) for point in listeners @ turn.T]
 
-    result = np.zeros((k.size, len(sources)), dtype=np.complex128)
-    for there in itertools.product((True, False), repeat=len(touching)):
-        share = np.ones(result.shape, dtype=np.complex128)
-        for mirror, is_there in zip(touching, there, strict=True):
-            share = share * (strengths[mirror] if is_there else 1.0 - strengths[mirror])
-        if not share.any():  # without a rigid plane that touches there is nothing to be heard
-            continue
-        sides = [mirror.face for mirror, is_there in zip(touching, there, strict=True) if is_there and mirror.face]
-        body, everywhere, offset = _united(box.low, box.high, sides, sources, box.edge_radius)
-        sets = len(everywhere) // max(len(sources), 1)
-        found = free_paths(body, everywhere, listeners - offset, omega, air)
-        found = (found * np.tile(weight, (1, 1, max(sets, 1)))).sum(axis=1)
-        result += share * found.reshape(len(found), max(sets, 1), len(sources)).sum(axis=1)
+    result = np.zeros((k.size, len(listeners), len(sources)), dtype=np.complex128)
+    for touching, members in _alike(scenes):
+        images = np.concatenate([scenes[p].points for p in members]) @ turn
+        first = np.cumsum([0, *(len(scenes[p].points) for p in members)])
+        for there in itertools.product((True, False), repeat=len(touching)):
+            shares = [scenes[p].share(there) for p in members]
+            if not any(share.any() for share in shares):  # without a rigid plane that touches nothing is heard
+                continue
+            sides = [mirror.face for mirror, is_there in zip(touching, there, strict=True) if is_there and mirror.face]
+            body, everywhere, offset = _united(box.low, box.high, sides, sources, box.edge_radius)
+            sets = max(len(everywhere) // max(len(sources), 1), 1)
+            found = free_paths(body, everywhere, images - offset, omega, air)
+            for p, share, start in zip(members, shares, first, strict=False):
+                own = found[:, start : start + len(scenes[p].points)]
+                heard = (own * np.tile(scenes[p].weight, (1, 1, sets))).sum(axis=1)
+                result[:, p] += share * heard.reshape(k.size, sets, len(sources)).sum(axis=1)
     return result
+
+
+def _alike(scenes: Sequence[_Images]) -> Iterator[tuple[tuple[_Mirror, ...], list[int]]]:
+    """Listeners, by number, for whom the cabinet is one body with the same images; some at a time."""
+    alike: dict[tuple[_Mirror, ...], list[int]] = {}
+    for p, scene in enumerate(scenes):
+        alike.setdefault(scene.touching, []).append(p)
+    for touching, members in alike.items():
+        step = max(1, LISTENERS_AT_ONCE // max(len(scenes[p].points) for p in members))
+        for start in range(0, len(members), step):
+            yield touching, members[start : start + step]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Images:
+    """One listener and his I images in the mirrors that do not touch the cabinet: `points` (I, 3) in the room.
+
+    `weight` (F, I, S) is how strong each is to each source; of the mirrors that touch, `strengths` (F, S) each.
+    """
+
+    points: RealArray
+    weight: ComplexArray
+    touching: tuple[_Mirror, ...]
+    strengths: tuple[ComplexArray, ...]
+
+    @classmethod
+    def of(cls, mirrors: Sequence[_Mirror], places: RealArray, point: RealArray, k: RealArray, air: Air) -> _Images:
+        """Of a listener at `point` (3,) and sources at `places` (S, 3). Raises ValueError behind a plane."""
+        heard = _heard(mirrors, point)
+        strengths = {mirror: _strength(mirror, mirrors, places, point, k, air) for mirror in heard}
+        touching = _touching(heard)
+        choices = [
+            [None, *(mirror for mirror in heard if mirror.axis == axis and mirror not in touching)] for axis in range(3)
+        ]
+        shaded = _shaded(mirrors, places, point, k)
+        images, weights = [], []
+        for chosen in itertools.product(*choices):
+            images.append(_mirrored(point, chosen))
+            factors = [shaded[axis] if mirror is None else strengths[mirror] for axis, mirror in enumerate(chosen)]
+            weights.append(factors[0] * factors[1] * factors[2])
+        return cls(
+            np.array(images), np.stack(weights, axis=1), tuple(touching), tuple(strengths[each] for each in touching)
+        )
+
+    def share(self, there: Sequence[bool]) -> ComplexArray:
+        """Of the body (F, S) that is one with its images in those of the touching mirrors that are `there`."""
+        share = np.ones((len(self.weight), self.weight.shape[2]), dtype=np.complex128)
+        for strength, is_there in zip(self.strengths, there, strict=True):
+            share = share * (strength if is_there else 1.0 - strength)
+        return share
 
 
 def power_gain(

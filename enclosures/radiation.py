@@ -26,8 +26,10 @@ def piston_directivity(wavenumber: RealArray, radius: float, sine: RealArray) ->
     x = np.asarray(wavenumber, dtype=np.float64) * radius * np.asarray(sine, dtype=np.float64)
     count = 16 + math.ceil(float(np.max(np.abs(x), initial=0.0)))
     angles = np.arange(1, count + 1) * (math.pi / (count + 1))
+    weights = 2.0 * np.sin(angles) ** 2
+    weights[count // 2 :] *= 0.5  # the middle node, if there is one; the nodes beyond are those before, mirrored
     total = np.zeros(x.shape)
-    for node, weight in zip(np.cos(angles), np.sin(angles) ** 2, strict=True):
+    for node, weight in zip(np.cos(angles[: (count + 1) // 2]), weights, strict=False):
         total += weight * np.cos(x * node)
     return total * (2.0 / (count + 1))  # 2 J1(x)/x = (2/pi) integral of sqrt(1 - t^2) cos(x t)
 

@@ -78,14 +78,20 @@ TABLE[1:] = 1e-3 * (np.array(REAL.split(), dtype=float) + 1j * np.array(IMAGINAR
 def change(kappa: RealArray, angle: RealArray) -> ComplexArray:
     """What a rounding adds to the weight beta of an edge: (F, ...) for kappa (F, ...) and angles (...,) in rad.
 
-    0 at kappa = 0, and -beta far above it in sight of the face. `angle` is from 0 to 3 pi/2.
+    0 at kappa = 0, and -beta far above it in sight of the face. `angle` is from 0 to 3 pi/2. Where kappa is the same
+    for all angles it may be (F, 1, ...), which takes a tenth of the time.
     """
     turn = np.exp(-1j * kappa * _detour(angle))
     within = np.minimum(kappa / TOP, 1.0)
     lit = IN_SIGHT.matrix(np.minimum(angle, math.pi)) @ TABLE[:, :10].T  # (..., roots)
     dark = BEHIND.matrix(np.maximum(angle, math.pi)) @ TABLE[:, 9:].T
     smooth = np.where((angle <= math.pi)[..., None], lit, dark)
-    return np.asarray((turn - 1.0) / _inverse_beta(angle) + turn * np.sum(ROOTS.matrix(np.sqrt(within)) * smooth, -1))
+    roots = ROOTS.matrix(np.sqrt(within))  # (F, ..., roots)
+    if within.size == len(within):
+        q = (roots.reshape(len(within), -1) @ smooth.reshape(-1, smooth.shape[-1]).T).reshape(turn.shape)
+    else:
+        q = np.sum(roots * smooth, axis=-1)
+    return np.asarray((turn - 1.0) / _inverse_beta(angle) + turn * q)
 
 
 def share(kappa: RealArray, angle: RealArray) -> ComplexArray:

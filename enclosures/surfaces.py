@@ -18,7 +18,6 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from enclosures.arrays import RealArray
 
@@ -43,6 +42,10 @@ def absorption(surface: str, frequency: RealArray) -> RealArray:
     Piecewise cubic and monotone between the bands (Fritsch & Carlson, SIAM J. Numer. Anal. 17, 1980): it never leaves
     the range of its two neighbours.
     """
+    if not any(ABSORPTION[surface]):  # a rigid plane, the one there is in most kits
+        return np.zeros(np.shape(frequency))
+    from scipy.interpolate import PchipInterpolator  # takes a quarter of a second to load
+
     inside = np.clip(np.asarray(frequency, dtype=np.float64), BANDS[0], BANDS[-1])
     return np.asarray(PchipInterpolator(np.log2(BANDS), ABSORPTION[surface])(np.log2(inside)))
 

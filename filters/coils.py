@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ellipe, ellipk, itj0y0, j0
 
 from filters.windings import Winding
 
@@ -28,6 +27,8 @@ SMALL = 1e-3  # of the modulus m, below which a series stands for differences of
 REACH = 60.0
 PANEL = 2.0  # radians of the outer radius that a panel of Gauss points spans
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
+FAR = 50.0  # above which the series of the Struve functions hold to 1e-12
+_PLACES, _SHARES = (np.polynomial.legendre.leggauss(48) + np.array([[1.0], [0.0]])) / 2  # of 0 to 1
 SECTION = 4  # Gauss points along each side of a section
 FEWEST, MOST = 32, 1024  # points round a circle
 CLOSE = 1e-7  # of the larger of the two coils' own inductances a turn, where the sum round a circle is settled
@@ -70,6 +71,8 @@ def _potential_over_radius(a: Floats, rho: Floats, z: Floats) -> Floats:
 
 def _over_m_squared(m: Floats) -> Floats:
     """((1 - m/2) K(m) - E(m))/m^2, where m is small by its series (pi/32) F(3/2, 3/2; 3; m)."""
+    from scipy.special import ellipe, ellipk  # takes an eighth of a second to load
+
     large = np.maximum(m, SMALL)
     exact = ((1 - large / 2) * ellipk(large) - ellipe(large)) / large**2
     series = math.pi / 32 * (1 + m * (3 / 4 + m * (75 / 128)))
@@ -107,10 +110,23 @@ def _along(x: Floats) -> Floats:
 
 
 def _bessel_integral(x: Floats) -> Floats:
-    """The integral of t J1(t) from 0 to x, by parts -x J0(x) plus that of J0; where x is small by its series."""
-    small = np.minimum(x, 0.1)
-    series = small**3 / 6 * (1 - 3 * small**2 / 40 * (1 - 5 * small**2 / 168))
-    return np.where(x < 0.1, series, -x * j0(x) + itj0y0(x)[0])
+    """The integral of t J1(t) from 0 to x.
+
+    Up to `FAR` x^2 times that of s J1(x s) from 0 to 1, by Gauss. Beyond it is (pi x/2) (J1 H0 - J0 H1) by parts, with
+    the Struve functions' series for large x (Abramowitz & Stegun, 1964, 11.1.7, 12.1.29, 12.1.30) and the Wronskian of
+    Y0 and Y1 (9.1.16). `scipy.special.itj0y0` would do, but scipy 1.13 to 1.16 are wrong by 1e10 above 20.
+    """
+    from scipy.special import j0, j1
+
+    far = x > FAR
+    near, t = x[~far], x[far]
+    found = np.empty_like(x)
+    found[~far] = near**2 * (j1(near[:, None] * _PLACES) @ (_SHARES * _PLACES))
+    u = 1 / t**2
+    of_h0 = 1 - u * (1 - 9 * u * (1 - 25 * u * (1 - 49 * u * (1 - 81 * u))))  # pi x/2 (H0 - Y0)
+    of_h1 = 1 + u * (1 - 3 * u * (1 - 15 * u * (1 - 35 * u * (1 - 63 * u))))  # pi/2 (H1 - Y1)
+    found[far] = 1 + j1(t) * of_h0 - t * j0(t) * of_h1
+    return found
 
 
 @functools.lru_cache(maxsize=4096)

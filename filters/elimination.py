@@ -46,14 +46,16 @@ Matrix = Sequence[Sequence[Complexes]]  # one array (1 or b, 1 or F) for each en
 class Builds:
     """What flows in every build, rms phasors; `...` is nothing, or (B,) for a batch. N loads in the network's order.
 
-    `input_impedance` lies beyond the source's resistance and is infinite where no current flows. `recomputed` counts
-    the values, builds times frequencies, that were solved by `filters.network.solve`.
+    `input_impedance` lies beyond the source's resistance and is infinite where no current flows; `element_current` is
+    of the W elements asked for, in that order; `recomputed` counts the values, builds times frequencies, that were
+    solved by `filters.network.solve`.
     """
 
     input_impedance: Complexes  # (..., F) ohm
     load_current: Complexes  # (..., F, N) A
     load_volts: Complexes  # (..., F, N) V
     recomputed: int
+    element_current: Complexes  # (..., F, W) A
 
 
 def solve_builds(
@@ -62,21 +64,23 @@ def solve_builds(
     load_impedance: Complexes | None = None,
     source_volts: ArrayLike = 1.0,
     source_resistance: ArrayLike = 0.0,
+    watched: Sequence[str] = (),
 ) -> Builds:
-    """Solve every build of `network` at `omega` (F,) rad/s.
+    """Solve every build of `network` at `omega` (F,) rad/s; `watched` are the elements whose current is asked for.
 
     The arguments are those of `network.solve`: a number in a part may be an array (B,), `load_impedance` is (F, N, N)
     or (B, F, N, N) in ohm, `source_volts` a number, (F,) or (B, F), `source_resistance` a number or (B,).
 
     Raises NetworkError as `network.solve` does.
     """
-    case = _Case.of(network, omega, load_impedance, source_volts, source_resistance)
+    case = _Case.of(network, omega, load_impedance, source_volts, source_resistance, watched)
     plan = _Plan.of(case)
     impedance = np.empty(case.shape, dtype=np.complex128)
     current, volts = np.empty((2, len(network.loads), *case.shape), dtype=np.complex128)
+    flow = np.empty((len(watched), *case.shape), dtype=np.complex128)
     recomputed = 0
     for chunk in case.chunks():
-        here = impedance[chunk], current[:, chunk], volts[:, chunk]
+        here = impedance[chunk], current[:, chunk], volts[:, chunk], flow[:, chunk]
         doubtful = np.ones(here[0].shape, dtype=np.bool_)
         if plan is not None:
             with np.errstate(all="ignore"):  # what divides by zero or overflows does not pass the check
@@ -85,8 +89,10 @@ def solve_builds(
             case.solve_again(chunk, doubtful, *here)
             recomputed += int(np.count_nonzero(doubtful))
     if not case.batched:
-        impedance, current, volts = impedance[0], current[:, 0], volts[:, 0]
-    return Builds(impedance, np.moveaxis(current, 0, -1), np.moveaxis(volts, 0, -1), recomputed)
+        impedance, current, volts, flow = impedance[0], current[:, 0], volts[:, 0], flow[:, 0]
+    return Builds(
+        impedance, np.moveaxis(current, 0, -1), np.moveaxis(volts, 0, -1), recomputed, np.moveaxis(flow, 0, -1)
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,6 +106,7 @@ class _Case:
     resistance: Floats  # (1 or B, 1)
     shape: tuple[int, int]  # B, F
     batched: bool
+    watched: tuple[int, ...]  # of the elements
 
     @classmethod
     def of(
@@ -109,6 +116,7 @@ class _Case:
         load_impedance: Complexes | None,
         source_volts: ArrayLike,
         source_resistance: ArrayLike,
+        watched: Sequence[str],
     ) -> _Case:
         omega, loads, resistance = checked(network, omega, load_impedance, source_resistance)
         volts = np.asarray(source_volts, dtype=np.complex128)
@@ -122,6 +130,7 @@ class _Case:
             resistance=np.atleast_2d(resistance),
             shape=(batch[0] if batch else 1, omega.size),
             batched=bool(batch),
+            watched=tuple(network.elements.index(network.element(reference)) for reference in watched),
         )
 
     def chunks(self) -> Iterator[slice]:
@@ -139,7 +148,7 @@ class _Case:
         return replace(self.network, elements=tuple(element(each) for each in self.network.elements))
 
     def solve_again(
-        self, chunk: slice, doubtful: Mask, impedance: Complexes, current: Complexes, volts: Complexes
+        self, chunk: slice, doubtful: Mask, impedance: Complexes, current: Complexes, volts: Complexes, flow: Complexes
     ) -> None:
         """Write what `network.solve` finds over the `doubtful` (b, F) values of a chunk."""
         rows, columns = doubtful.any(axis=1), doubtful.any(axis=0)
@@ -155,6 +164,7 @@ class _Case:
         )
         here = np.ix_(rows, columns)
         pairs = [(impedance, found.input_impedance)]
+        pairs += [(flow[w], found.element_current[..., k]) for w, k in enumerate(self.watched)]
         for i in range(len(self.network.loads)):
             pairs += [(current[i], found.load_current[..., i]), (volts[i], found.load_volts[..., i])]
         for target, values in pairs:
@@ -169,6 +179,7 @@ class _Set:
     impedance: Callable[[slice], Matrix]  # of some of the builds
     varies: bool
     ports: tuple[int, ...] = ()  # which loads they are
+    elements: tuple[int, ...] = ()  # or which elements
 
     def admittance(self, builds: slice) -> tuple[Matrix, Mask]:
         """The inverse, and where it can be relied on."""
@@ -224,8 +235,11 @@ class _Plan:
         order = _order({pair for each in stamps for pair, *_ in each}, (hot, common))
         return cls(hot, common, sets, fixed, stamps, order, doubtful)
 
-    def run(self, case: _Case, chunk: slice, impedance: Complexes, current: Complexes, volts: Complexes) -> Mask:
-        """Fill in a chunk's input impedance (b, F), load current and volts (N, b, F); True where they may be wrong."""
+    def run(
+        self, case: _Case, chunk: slice, impedance: Complexes, current: Complexes, volts: Complexes, flow: Complexes
+    ) -> Mask:
+        """Fill in a chunk's input impedance (b, F), load current and volts (N, b, F) and what flows in what is watched
+        (W, b, F); True where they may be wrong."""
         sound = ~_of(self.doubtful, chunk)
         branches: dict[Pair, Complexes] = {}
         admittances: list[Matrix] = []
@@ -258,11 +272,17 @@ class _Plan:
             )
         sound = sound & self._balanced(branches, at, inside * at[self.hot])
 
+        wires = set(case.watched)  # what flows in those that are no set cannot be told here
         for each, rows in zip(self.sets, admittances, strict=True):
-            across = [at[plus] - at[minus] for plus, minus in each.ends] if each.ports else []
-            for port, entries, volt in zip(each.ports, rows, across, strict=False):
-                volts[port] = volt
-                current[port] = _sum((y * v for y, v in zip(entries, across, strict=True)), nothing)
+            here = [k for k in each.elements if k in case.watched]
+            across = [at[plus] - at[minus] for plus, minus in each.ends] if each.ports or here else []
+            flows = [_sum((y * v for y, v in zip(row, across, strict=True)), nothing) for row in rows[: len(across)]]
+            for i, port in enumerate(each.ports):
+                volts[port], current[port] = across[i], flows[i]
+            for k in here:
+                flow[case.watched.index(k)] = flows[each.elements.index(k)]
+            wires -= set(here)
+        sound = sound & (not wires)
         return np.asarray(~np.broadcast_to(sound, impedance.shape))
 
     def _balanced(self, branches: Mapping[Pair, Complexes], at: Mapping[str, Complexes], into: Complexes) -> Mask:
@@ -326,7 +346,7 @@ def _element_sets(case: _Case, merged: Groups) -> Iterator[_Set]:
             for a, p in zip(names, parts, strict=True)
         ]
         varies = any(np.ndim(value) for part in parts for value in _numbers(part).values())
-        yield _Set(ends, _form_impedance(forms, omega), varies)
+        yield _Set(ends, _form_impedance(forms, omega), varies, elements=tuple(place[name] for name in names))
 
 
 def _load_sets(case: _Case, merged: Groups) -> Iterator[_Set]:

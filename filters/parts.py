@@ -92,30 +92,33 @@ class Capacitor:
 
     def admittance(self, omega: Floats) -> Complexes:
         """Y = Yc/(1 + R Yc) with Yc = G + j omega C and R the series resistances together."""
-        inner = self._leakage(omega) + 1j * self._susceptance(omega)
+        inner = self._leakage + 1j * self._susceptance(omega)
         series = self._series(omega)
         blocked = np.isinf(series)  # a constant loss angle at 0 Hz
+        if not blocked.any():
+            return np.asarray(inner / (1 + series * inner))
         return np.asarray(np.where(blocked, 0, inner / (1 + np.where(blocked, 0, series) * inner)))
 
     def loss_resistance(self, omega: Floats) -> Floats:
         """Rs + tan d/(omega C) + G/(G^2 + (omega C)^2), the last being the heat of the leakage."""
-        leakage = self._leakage(omega)
+        leakage = self._leakage
         square = leakage**2 + self._susceptance(omega) ** 2
         return self._series(omega) + np.divide(leakage, square, out=np.zeros_like(square), where=square > 0)
 
     def _susceptance(self, omega: Floats) -> Floats:
         return _over_builds(self.capacitance) * omega
 
-    def _leakage(self, omega: Floats) -> Floats:
-        """Conductance G across the capacitance, in the shape of the susceptance."""
-        conductance = 0.0 if self.leakage_resistance is None else 1 / _over_builds(self.leakage_resistance)
-        return conductance + 0 * self._susceptance(omega)
+    @property
+    def _leakage(self) -> Floats:
+        """Conductance G across the capacitance, (1,) or (B, 1)."""
+        return np.zeros(1) if self.leakage_resistance is None else 1 / _over_builds(self.leakage_resistance)
 
     def _series(self, omega: Floats) -> Floats:
-        """Rs + tan d/(omega C); infinite at 0 Hz where there is a loss angle."""
+        """Rs + tan d/(omega C), (F,) or (B, F) or with one for all F; infinite at 0 Hz where there is a loss angle."""
+        if self.dissipation_factor is None:
+            return _over_builds(self.series_resistance)
         susceptance = self._susceptance(omega)
-        tangent = 0.0 if self.dissipation_factor is None else _over_builds(self.dissipation_factor)
-        tangent = tangent + 0 * susceptance
+        tangent = _over_builds(self.dissipation_factor) + 0 * susceptance
         of_angle = np.divide(tangent, susceptance, out=np.where(tangent > 0, np.inf, 0.0), where=susceptance > 0)
         return _over_builds(self.series_resistance) + of_angle
 

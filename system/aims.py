@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from filters import parts
-from filters.network import Network, Solution, solve
+from filters.elimination import Builds, solve_builds
+from filters.network import Network
 from filters.sensitivity import Gradients, gradients
 from system import summary
 from system.around import LISTENING_WINDOW
@@ -28,6 +29,7 @@ from system.kit import HIGHEST_OF_PROGRAMME, Kit, Part, RevalueSpec, State, Targ
 from system.predict import PEAK, reference_band
 from system.signal import Signal
 from system.tables import TARGET, TableFaults, read_table
+from system.target import asked_level
 from system.transfer import motion, transfer
 
 Floats = NDArray[np.float64]
@@ -99,20 +101,6 @@ class Scale:
             )
         frequency = np.geomspace(spec.lowest, spec.highest, POINTS)
         return cls(frequency, asked_level(spec.target, frequency))
-
-
-def asked_level(target: Target, frequency: Floats) -> Floats:
-    """dB (F,): straight over log frequency, or the table's own levels joined so. Raises KitError beyond the table."""
-    if target.table is None:
-        return np.asarray(target.tilt * np.log2(frequency / frequency[0]))
-    table = target.table
-    first, last = table.frequency[0], table.frequency[-1]
-    if first > frequency[0] * (1 + 1e-9) or last < frequency[-1] * (1 - 1e-9):
-        raise usage_error(
-            f"the target {table.file} reaches from {first:g} Hz to {last:g} Hz",
-            f"it covers the band that counts, {frequency[0]:g} Hz to {frequency[-1]:g} Hz (revalue.from, revalue.to)",
-        )
-    return np.interp(np.log(frequency), np.log(table.frequency), table.magnitude)
 
 
 def read_target(word: str) -> Target:
@@ -272,7 +260,7 @@ class Aim:
         """One set of values. Raises KitError where the circuit has no solution."""
         values = {name: np.array(each.value) for name, each in fittings.items()}
         wires = {name: np.array(self._wire(name, each)) for name, each in fittings.items()}
-        return self._measured(self._solved(values, wires))
+        return self._solved(values, wires)
 
     def measure_all(self, sets: Sequence[Sequence[Fitting]]) -> Measured:
         """A batch (B,) of sets, each in the order of `moving`."""
@@ -280,7 +268,7 @@ class Aim:
         for name, column in zip(self.moving, zip(*sets, strict=True), strict=True):
             values[name] = np.array([each.value for each in column])
             wires[name] = np.array([self._wire(name, each) for each in column])
-        found = self._measured(self._solved(values, wires))
+        found = self._solved(values, wires)
         return found if self.moving else _repeated(found, len(sets))
 
     def excess(self, found: Measured, ratings: Mapping[str, Floats] | None = None) -> Floats:
@@ -315,17 +303,21 @@ class Aim:
     def _wire(self, name: str, fitting: Fitting) -> float:
         return self.places[name].resistance if fitting.wire is None else fitting.wire
 
-    def _solved(self, values: Mapping[str, Floats], wires: Mapping[str, Floats]) -> Solution:
-        model = self.scene.model
+    def _solved(self, values: Mapping[str, Floats], wires: Mapping[str, Floats]) -> Measured:
+        scene, model, rated = self.scene, self.scene.model, list(self.bounds.watts)
+        network = self._network(values, wires)
         with model.kit.blaming("circuit_unsolvable", f"variants.{model.variant.name}"):
-            return solve(self._network(values, wires), self.scene.omega, self.scene.load, 1.0, model.source_resistance)
+            found = solve_builds(network, scene.omega, scene.load, 1.0, model.source_resistance, rated)
+        parts = [network.element(name).part for name in rated]
+        return self._measured(found, [part.loss_resistance(scene.omega[scene.count :]) for part in parts])
 
     def _network(self, values: Mapping[str, Floats], wires: Mapping[str, Floats]) -> Network:
         made = {name: MADE[self.places[name].kind](self.places[name], v, wires[name]) for name, v in values.items()}
         elements = tuple(replace(e, part=made.get(e.reference, e.part)) for e in self.network.elements)
         return replace(self.network, elements=elements)
 
-    def _measured(self, solution: Solution) -> Measured:
+    def _measured(self, solution: Builds, losses: Sequence[Floats]) -> Measured:
+        """`losses` (..., H) in ohm are those of the parts whose rating counts."""
         scene, count = self.scene, self.scene.count
         current = solution.load_current
         heard = np.einsum("fdn,...fn->...fd", scene.heard, current[..., :count, :])
@@ -335,8 +327,11 @@ class Aim:
         axis = np.abs(np.einsum("hn,...hn->...h", scene.axis, below)) ** 2 @ scene.shares
         judged = [scene.model.names.index(name) for name in self.bounds.excursion]
         moved = PEAK * np.abs(np.einsum("hen,...hn->...eh", scene.excursion[:, judged], below))
-        rated = [self._index(name) for name in self.bounds.watts]
-        heat = np.moveaxis(solution.element_watts[..., count:, rated], -2, -1)
+        squares = np.moveaxis(np.abs(solution.element_current[..., count:, :]) ** 2, -1, 0)
+        heat = np.zeros((*below.shape[:-2], len(losses), below.shape[-2]))
+        for i, (square, loss) in enumerate(zip(squares, losses, strict=True)):
+            # no heat without current, where a resistance may be infinite
+            np.multiply(square, loss, out=heat[..., i, :], where=square > 0)
         return Measured(
             deviation=off - off.mean(axis=-1, keepdims=True),
             level=10 * np.log10(np.maximum(axis, summary.SILENCE)),
@@ -444,8 +439,16 @@ def _judged(model: Build) -> list[str]:
 
 
 def _bounds(model: Build, own: Measured, aim: Aim, quieter: float) -> Bounds:
-    """A limit of the kit, or what the kit's own values make of it where those are beyond it already."""
+    """A limit of the kit, or what the kit's own values make of it where those are beyond it already.
+
+    Raises KitError where no current flows.
+    """
     lowest = float(own.impedance.min())
+    if math.isinf(lowest):
+        name = model.variant.name
+        found = f"{name} draws no current, so that no value does anything"
+        allowed = "fit what is left out, or ask without it"
+        raise KitError([model.kit.finding("error", "revalue_impossible", f"variants.{name}", found, allowed)])
     stands = model.kit.amplifier.lowest_load
     data = dict(zip(model.names, model.data, strict=True))
     excursion, watts = {}, {}

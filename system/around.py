@@ -50,7 +50,11 @@ IN_ROOM = (0.12, 0.44, 0.44)  # of listening window, early reflections and sound
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Averages:
-    """Mean squared pressures (F,), Pa2, over the groups of CTA-2034-A; NaN where nothing is heard at all."""
+    """Mean squared pressures (F,), Pa2, over the groups of CTA-2034-A; NaN where nothing is heard at all.
+
+    `listening_window` is that about the axis, `early_reflections` of floor, ceiling and walls, `sound_power` of all
+    directions.
+    """
 
     listening_window: Floats
     early_reflections: Floats
@@ -83,10 +87,11 @@ def _ratio(over: Floats, under: Floats) -> Floats:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Around:
-    """A variant off its axis: rms pressure (F,) at `distance` (m) by plane and angle in degrees, and its averages.
+    """A variant off its axis: rms pressure (F,) in Pa at `distance` (m), in `curves` by plane and angle in degrees.
 
-    Both planes have every angle from -170 to 180, or from -90 to 90 in a wall (`half_space`); they share 0 and 180.
-    `seating` is None for a variant that says nothing of seats.
+    At each `frequency` (F,) in Hz, for `volts` rms, with the averages over them. Both planes have every angle from -170
+    to 180, or from -90 to 90 in a wall (`half_space`); they share 0 and 180. `seating` is None for a variant that says
+    nothing of seats.
     """
 
     variant: Variant

@@ -109,7 +109,7 @@ def candidates(kit: Kit, model: Build, place: ProtectivePlace) -> tuple[Candidat
     """
     part = place.place.part
     low, high = value_range(model, place)
-    singles = _stock(kit, high, place)
+    singles = _stock(kit, high, place) if low <= high else []
     offered = [single for single, _ in singles if low <= single.value <= high]
     offered += (pair for pair in _pairs(singles, _in_parallel) if low <= pair.value <= high)
     rating = part.voltage_rating
@@ -121,7 +121,7 @@ def in_series(kit: Kit, model: Build, place: ProtectivePlace, offered: Iterable[
     """Two in series where stock is sparse: of values that nothing `offered` is near, rising, none near another."""
     low, high = value_range(model, place)
     there = sorted(candidate.value for candidate in offered)
-    pairs = _pairs(_stock(kit, math.inf, place), _in_series)
+    pairs = _pairs(_stock(kit, math.inf, place) if low <= high else [], _in_series)
     kept: list[Candidate] = []
     for pair in sorted(pairs, key=lambda c: (c.value, c.made_of)):
         place_among = bisect(there, pair.value)
@@ -154,8 +154,13 @@ def _resistors(kit: Kit, low: float, high: float) -> list[tuple[float, float | N
 
 
 def value_range(model: Build, place: ProtectivePlace) -> tuple[float, float]:
-    """Lowest and highest capacitance (F) whose reactance equals the woofers' re within `RANGE` of the box resonance."""
+    """Lowest and highest capacitance (F) whose reactance equals the woofers' re within `RANGE` of the box resonance.
+
+    The lowest is infinite and the highest zero where no current flows through the place, so that none makes sense.
+    """
     served, re = _served(model, place)
+    if not served:
+        return math.inf, 0.0
     resonance = _resonance(model, served[0])
     lowest, highest = RANGE
     return 1 / (2 * math.pi * highest * resonance * re), 1 / (2 * math.pi * lowest * resonance * re)
@@ -174,6 +179,8 @@ def _served(model: Build, place: ProtectivePlace) -> tuple[list[int], float]:
     current = np.abs(solution.load_current[0, 0])
     through = abs(solution.element_current[0, 0, index])
     served = [i for i, data in enumerate(model.data) if data.role == "woofer" and current[i] > 1e-3 * through]
+    if not served:  # parts on the way to them are left out
+        return [], 0.0
     return served, float(sum(model.coil_resistances[i] * current[i] ** 2 for i in served) / through**2)
 
 

@@ -14,7 +14,7 @@ from system.distortion import Distortion, distortions
 from system.kit import Kit, Variant
 from system.limits import Case, Limits, limits, port_losses
 from system.moments import InTime, in_time, programme_wave
-from system.predict import PEAK, Prediction, prediction, pressure, solve, summarise
+from system.predict import PEAK, Prediction, flows, prediction, pressure, summarise
 from system.synthesis import Wave
 from system.transfer import transfer
 from system.warming import Warming, warming
@@ -44,14 +44,14 @@ def amplifier_load(kit: Kit, swept: Case) -> AmplifierLoad:
     most = int(np.argmax(np.where(heard, current, 0.0)))
     stiff = replace(swept.model, source_resistance=kit.amplifier.cable)
     levels = [
-        summary.level(pressure(swept.acoustics, solve(model, swept.acoustics, 1.0).load_current))[heard]
+        summary.level(pressure(swept.acoustics, flows(model, swept.acoustics, 1.0).load_current))[heard]
         for model in (swept.model, stiff)
     ]
     shift = levels[0] - levels[1]
-    flows = bool(current[most] > 0)
+    drawn = bool(current[most] > 0)
     return AmplifierLoad(
-        float(current[most]) if flows else None,
-        float(frequency[most]) if flows else None,
+        float(current[most]) if drawn else None,
+        float(frequency[most]) if drawn else None,
         (float(shift.min()), float(shift.max())),
     )
 

@@ -93,12 +93,13 @@ class Drawn:
         linear = data.linear_excursion * self.draws.drivers[woofer].linear_excursion
         sine = signal.rated * np.max(moves * signal.gain, axis=1)
         margins = []
-        if signal.weights is not None:
-            noise = signal.crest / PEAK * signal.full * np.sqrt(moves**2 @ signal.weights)
-            margins.append(linear / noise)
-        if data.damage_excursion is not None:
-            margins.append(data.damage_excursion / sine)
-        return np.asarray(20 * np.log10(np.min(margins or [linear / sine], axis=0)))
+        with np.errstate(divide="ignore"):  # a cone that nothing drives keeps every limit
+            if signal.weights is not None:
+                noise = signal.crest / PEAK * signal.full * np.sqrt(moves**2 @ signal.weights)
+                margins.append(linear / noise)
+            if data.damage_excursion is not None:
+                margins.append(data.damage_excursion / sine)
+            return np.asarray(20 * np.log10(np.min(margins or [linear / sine], axis=0)))
 
     def _moves(self, candidate: Candidate | None) -> Iterator[Floats]:
         """(b, F, N) of some builds at a time."""

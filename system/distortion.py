@@ -17,7 +17,7 @@ from enclosures.harmonic_balance import HARMONICS, Source, SteadyStates, harmoni
 from enclosures.large_signal import LargeSignal
 from filters.thevenin import thevenin
 from system.build import Build, Cell, large_signal
-from system.predict import PEAK, solve
+from system.predict import PEAK, flows
 from system.transfer import Motion, motion
 
 Floats = NDArray[np.float64]
@@ -97,7 +97,7 @@ def _cell(model: Build, cell: Cell, curves: Sequence[LargeSignal], frequency: Fl
 
 def _linear(model: Build, moved: Motion) -> Floats:
     """Small-signal peak displacement (F, N) in m per volt rms."""
-    velocity = np.einsum("fij,fj->fi", moved.velocity, solve(model, moved, 1.0).load_current)
+    velocity = np.einsum("fij,fj->fi", moved.velocity, flows(model, moved, 1.0).load_current)
     return np.asarray(PEAK * np.abs(velocity) / (2 * np.pi * moved.frequency)[:, None])
 
 

@@ -19,7 +19,7 @@ from enclosures.vented import RadiatorBox, VentedBox
 from system import summary
 from system.build import Build, build, fill
 from system.kit import Chamber, FillModel, FillSpec, LineChamber, Variant
-from system.predict import chambers, pressure, reference_band, solve
+from system.predict import chambers, flows, pressure, reference_band
 from system.transfer import Transfer, transfer
 
 Floats = NDArray[np.float64]
@@ -114,9 +114,9 @@ def _changed(spec: FillSpec, power: float, model: FillModel | None) -> FillSpec:
 
 def _levels(model: Build, others: Sequence[Build], acoustics: Transfer, volts: float) -> Floats:
     """Level (R, F) in dB of a build with its `acoustics`, and of `others` that stand and sit as it does."""
-    frequency, paths = acoustics.frequency, acoustics.paths
-    runs = [(model, acoustics), *((other, transfer(other, frequency, paths)) for other in others)]
-    return np.array([summary.level(pressure(a, solve(m, a, volts).load_current)) for m, a in runs])
+    runs = [acoustics, *(transfer(other, acoustics.frequency, acoustics.paths) for other in others)]
+    currents = flows(model, acoustics, volts, np.array([each.impedance for each in runs])).load_current
+    return np.array([summary.level(pressure(a, current)) for a, current in zip(runs, currents, strict=True)])
 
 
 def _band(model: Build, asked: Floats, swept: Floats) -> Band:

@@ -21,7 +21,7 @@ from system import summary
 from system.build import build
 from system.grid import THIRD_OCTAVES
 from system.kit import Kit, Listening, Seats, Variant
-from system.predict import pressure, solve
+from system.predict import flows, pressure
 from system.summary import band_mean, level
 from system.transfer import transfer
 
@@ -145,4 +145,4 @@ def _pressure(kit: Kit, variant: Variant) -> Complexes:
     model = build(kit, variant)
     with kit.blaming("listening_outside", f"variants.{variant.name}.seats"):
         acoustics = transfer(model, summary.GRID)
-    return pressure(acoustics, solve(model, acoustics, 2.83).load_current)
+    return pressure(acoustics, flows(model, acoustics, 2.83).load_current)

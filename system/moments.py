@@ -9,7 +9,7 @@ import numpy as np
 
 from system.kit import Kit
 from system.limits import Case
-from system.predict import solve
+from system.predict import flows
 from system.signal import Signal
 from system.synthesis import Wave, clipped, filtered, narrowed, noise
 
@@ -58,7 +58,7 @@ def in_time(kit: Kit, swept: Case, wave: Wave, seed: int) -> InTime:
     """What the cones of a variant do while `wave` comes at the volume at which its peaks clip the amplifier."""
     frequency = swept.acoustics.frequency
     signal = Signal.of(kit, swept.model.variant, frequency)
-    current = solve(swept.model, swept.acoustics, signal.full).load_current
+    current = flows(swept.model, swept.acoustics, signal.full).load_current
     drivers = {}
     for i, (name, data) in enumerate(zip(swept.model.names, swept.model.data, strict=True)):
         if swept.model.drivers[i] is None:

@@ -31,7 +31,7 @@ def protective_place(variant: Variant, input_points: tuple[str, str], woofer: st
         if place.part.kind == "capacitor" and _in_series(variant, input_points, woofer, place.reference):
             fitted = replace(variant, places={**variant.places, place.reference: replace(place, state="fit")})
             return ProtectivePlace(fitted.places[place.reference], fitted, True, (), place.state)
-    return _imagined(variant, woofer)
+    return _imagined(variant, input_points, woofer)
 
 
 def _in_series(variant: Variant, input_points: tuple[str, str], woofer: str, reference: str) -> bool:
@@ -46,7 +46,7 @@ def _in_series(variant: Variant, input_points: tuple[str, str], woofer: str, ref
     return carries_dc(bridged, input_points, woofer) and not carries_dc(edges, input_points, woofer)
 
 
-def _imagined(variant: Variant, woofer: str) -> ProtectivePlace:
+def _imagined(variant: Variant, input_points: tuple[str, str], woofer: str) -> ProtectivePlace:
     chamber = next((c.drivers for c in variant.cabinet.chambers if woofer in c.drivers), (woofer,))
     mates = {
         name: hookup for name, hookup in variant.hookups.items() if name in chamber and hookup.driver.role == "woofer"
@@ -57,11 +57,23 @@ def _imagined(variant: Variant, woofer: str) -> ProtectivePlace:
     while before := next((h for h in mates.values() if h.minus == head.plus and h.name not in passed), None):
         head = before
         passed.add(head.name)
-    served = {name: replace(h, plus=IMAGINED) for name, h in mates.items() if h.plus == head.plus}
-    place = Place(IMAGINED, Part("capacitor", 1.0), (head.plus, IMAGINED))
+    if _only_plus_marks_meet(variant, input_points, head.plus):  # one of two in series is turned: the other side then
+        outer = head.minus
+        served = {name: replace(h, minus=IMAGINED) for name, h in mates.items() if h.minus == outer}
+    else:
+        outer = head.plus
+        served = {name: replace(h, plus=IMAGINED) for name, h in mates.items() if h.plus == outer}
+    place = Place(IMAGINED, Part("capacitor", 1.0), (outer, IMAGINED))
     changed = replace(
         variant,
         places={**variant.places, IMAGINED: place},
         hookups={name: served.get(name, hookup) for name, hookup in variant.hookups.items()},
     )
     return ProtectivePlace(place, changed, False, tuple(served), "none")
+
+
+def _only_plus_marks_meet(variant: Variant, input_points: tuple[str, str], point: str) -> bool:
+    """Whether nothing else is at a point, so that no current would flow through a place between it and these marks."""
+    others = {end for place in variant.places.values() if place.state != "omit" for end in place.between}
+    others |= {*input_points, *(hookup.minus for hookup in variant.hookups.values())}
+    return point not in others

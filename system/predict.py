@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from filters import network
+from filters import elimination, network
 from system import summary
 from system.build import Build, Cell, build
 from system.kit import Chamber, Kit, OpeningSpec, RadiatorSpec, Variant
@@ -34,6 +34,7 @@ __all__ = [
     "Summary",
     "Transfer",
     "chambers",
+    "flows",
     "opening_specs",
     "opening_speeds",
     "peak_excursion",
@@ -251,6 +252,20 @@ def solve(model: Build, acoustics: Transfer | Motion, volts: float) -> network.S
         return network.solve(model.network, omega, acoustics.impedance, volts, model.source_resistance)
 
 
+def flows(
+    model: Build, acoustics: Transfer | Motion, volts: float, impedance: Complexes | None = None
+) -> elimination.Builds:
+    """The drivers' currents and the input's impedance, which is all that most ask of `solve`, in a tenth of its time.
+
+    Of one build, or of B of them: of as many parts in a place (`system.refit.with_parts`), or with `impedance`
+    (B, F, N, N) in ohm instead of that of the acoustics. Raises KitError where one has no solution.
+    """
+    omega = 2 * np.pi * acoustics.frequency
+    loads = acoustics.impedance if impedance is None else impedance
+    with model.kit.blaming("circuit_unsolvable", f"variants.{model.variant.name}"):
+        return elimination.solve_builds(model.network, omega, loads, volts, model.source_resistance)
+
+
 def reference_band(variant: Variant) -> tuple[float, float]:
     """The band of the reference level: 300 Hz to 3 kHz, or 100 to 400 Hz where only woofers are hooked up."""
     only_woofers = all(hookup.driver.role == "woofer" for hookup in variant.hookups.values())
@@ -263,19 +278,19 @@ def summarise(model: Build, acoustics: Transfer | None = None) -> Summary:
     `acoustics` are those on the summary's grid, where they are at hand.
     """
     acoustics = acoustics or transfer(model, summary.GRID)
-    solution = solve(model, acoustics, 2.83)
+    solution = flows(model, acoustics, 2.83)
     level = summary.level(pressure(acoustics, solution.load_current))
     low = summary.low_end(summary.GRID, level, reference_band(model.variant))
     magnitude = np.abs(solution.input_impedance + model.kit.amplifier.cable)
     lowest = int(np.argmin(magnitude))
-    flows = bool(np.isfinite(magnitude[lowest]))
+    drawn = bool(np.isfinite(magnitude[lowest]))
     return Summary(
         sensitivity_db=low.reference + 20 * math.log10(model.variant.listening.distance),
         minus_3_db_hz=low.minus_3,
         minus_10_db_hz=low.minus_10,
-        lowest_impedance_ohm=float(magnitude[lowest]) if flows else None,
-        lowest_impedance_hz=float(summary.GRID[lowest]) if flows else None,
-        rated_impedance_ohm=summary.rated_impedance(float(magnitude[lowest])) if flows else None,
+        lowest_impedance_ohm=float(magnitude[lowest]) if drawn else None,
+        lowest_impedance_hz=float(summary.GRID[lowest]) if drawn else None,
+        rated_impedance_ohm=summary.rated_impedance(float(magnitude[lowest])) if drawn else None,
         limits=_speed_limits(model, opening_speeds(acoustics, solution.load_current) / 2.83),
     )
 

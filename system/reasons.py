@@ -18,7 +18,7 @@ from system import summary, wording
 from system.build import Build, crossover
 from system.findings import KitError
 from system.kit import HIGHEST_OF_PROGRAMME, Kit, Place, State, Variant
-from system.predict import pressure, solve, summarise
+from system.predict import flows, pressure, summarise
 from system.protect import Verdict, Word, alike
 from system.transfer import Transfer
 
@@ -188,7 +188,7 @@ class _Heard:
 
     @classmethod
     def of(cls, model: Build, acoustics: Transfer) -> _Heard:
-        solution = solve(model, acoustics, 1.0)
+        solution = flows(model, acoustics, 1.0)
         level = summary.level(pressure(acoustics, solution.load_current))
         single = summarise(model, acoustics)
         reference = single.sensitivity_db - 20 * math.log10(model.variant.listening.distance * 2.83)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from system import summary
 from system.build import Build
 from system.kit import Seats
-from system.predict import Prediction, solve
+from system.predict import Prediction, flows
 from system.transfer import Motion, driver_positions, motion, own_diffraction, paths_around, strengths
 
 Floats = NDArray[np.float64]
@@ -31,7 +31,7 @@ CLOSE = 1e-3  # m: cones nearer to being one above the other are not side by sid
 
 @dataclass(frozen=True, slots=True)
 class Fall:
-    """The frequencies (Hz) from which on a pair is 3 and 6 dB down against the middle, and of its first null.
+    """From where on (Hz) a pair is 3 dB (`minus_3`) and 6 dB (`minus_6`) down against the middle; its first `null`.
 
     None where that is not between 100 Hz and 20 kHz.
     """
@@ -87,7 +87,7 @@ def seating(model: Build, result: Prediction) -> Seating | None:
     current = np.stack([driver.current for driver in result.drivers.values()], axis=1)
     pressures = _heard(model, motion(model, result.frequency), current, seats, angles).sum(axis=2)
     moved = motion(model, summary.GRID)
-    swept = solve(model, moved, result.volts).load_current
+    swept = flows(model, moved, result.volts).load_current
     shares = _heard(model, moved, swept, seats, angles)
     pair = playing_the_same(model, summary.GRID, swept)
     together = shares.sum(axis=2)

@@ -31,22 +31,21 @@ series has the same wire. Only the balance is looked at: what else another value
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from system import summary
-from system.aims import asked_level
 from system.build import Build
 from system.kit import Part, Place, Placement, Target
 from system.matching import smoothed
-from system.predict import reference_band, solve
+from system.predict import flows, reference_band
+from system.refit import AS_DRAWN, fitted_from, with_parts
 from system.summary import band_mean
-from system.swap import with_part
-from system.swap_table import AS_DRAWN, fitted_from
-from system.transfer import Motion, Transfer, listening_paths, motion, transfer
+from system.target import asked_level
+from system.transfer import Motion, Paths, Transfer, motion, paths_aside, strengths, transfer
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complexfloating]
@@ -152,39 +151,39 @@ class _Scene:
 
     def current(self, model: Build) -> Complexes:
         """Amperes (F, N) that a board sends into the drivers, for 1 V. Raises KitError as `solve` does."""
-        return solve(model, self.acoustics, 1.0).load_current
+        return flows(model, self.acoustics, 1.0).load_current
 
 
 def _cloud(model: Build, here: Transfer, moved: Motion) -> Iterator[tuple[Complexes, Complexes]]:
-    """Pressure per ampere (F, N) at each point of the cloud that lies in the room, as placed and in a wall."""
-    variant = model.variant
-    in_wall = variant.placement.kind == "in_wall"
-    for sideways, upward in CLOUD:
-        listening = replace(
-            variant.listening,
-            angle_horizontal=variant.listening.angle_horizontal + math.radians(sideways),
-            angle_vertical=variant.listening.angle_vertical + math.radians(upward),
-        )
-        turned = replace(model, variant=replace(variant, listening=listening))
-        if (sideways, upward) == (0, 0):
-            placed = here
-        else:
-            try:
-                placed = transfer(turned, FREQUENCIES, moved=moved)
-            except ValueError:  # behind a wall or under the floor: nobody listens there
-                continue
-        heard = placed.total_pressure
-        yield heard, heard if in_wall else _in_wall(turned, placed, moved)
+    """Pressure per ampere (F, N) at each point of the cloud that lies in the room, as placed and in a wall.
 
-
-def _in_wall(model: Build, placed: Transfer, moved: Motion) -> Complexes:
-    """What the same currents would be heard with if all were set into an infinite wall, (F, N) Pa/A.
-
-    A table that was measured in the cabinet loses that cabinet's diffraction here as it does there.
+    A table that was measured in the cabinet loses that cabinet's diffraction in the wall as it does where it stands.
     """
-    flush = replace(model, variant=replace(model.variant, placement=Placement("in_wall")))
-    paths = listening_paths(flush, FREQUENCIES)
-    return transfer(flush, FREQUENCIES, replace(paths, own=placed.paths.own), moved).total_pressure
+    listening = model.variant.listening
+    angles = [
+        (listening.angle_horizontal + math.radians(sideways), listening.angle_vertical + math.radians(upward))
+        for sideways, upward in CLOUD
+    ]
+    placed = [here.paths, *_in_the_room(model, angles[1:])]
+    inside = [angle for angle, paths in zip(angles, placed, strict=True) if paths is not None]
+    there = [paths for paths in placed if paths is not None]
+    walled = there
+    if model.variant.placement.kind != "in_wall":
+        flush = replace(model, variant=replace(model.variant, placement=Placement("in_wall")))
+        walled = paths_aside(flush, FREQUENCIES, inside)
+    sent = strengths(model, moved, here.paths.own)
+    for paths, wall in zip(there, walled, strict=True):
+        yield sent.total(paths), sent.total(wall)
+
+
+def _in_the_room(model: Build, angles: Sequence[tuple[float, float]]) -> list[Paths | None]:
+    """The paths to points at `angles`; None for one behind a wall or under the floor: nobody listens there."""
+    try:
+        return [*paths_aside(model, FREQUENCIES, angles)]
+    except ValueError:
+        if len(angles) == 1:
+            return [None]
+    return [paths for angle in angles for paths in _in_the_room(model, [angle])]
 
 
 def step(model: Build, swept: Transfer) -> Step | Unjudged:
@@ -269,15 +268,11 @@ def _asked(target: Target, ranges: Ranges) -> float:
 def _setting(scene: _Scene, swept: Transfer, place: Place, ranges: Ranges, asked: float) -> Setting:
     """Every value of stock in the place, and the one to choose."""
     part, kit = place.part, scene.model.kit
-
-    def tried(each: Part) -> Balance:
-        model = scene.model if each is part else with_part(scene.model, place.reference, each)
-        return _tried(scene, swept, model, each.value, ranges, asked)
-
-    own = tried(part)
     offers = kit.stock.between(part.kind, part.value / SPAN, part.value * SPAN) if part.value else []
     items = {item.value: item for item in reversed(offers) if abs(item.value / part.value - 1) > AS_DRAWN}
-    every = [own, *(tried(fitted_from(part, item)) for item in items.values())]
+    parts = [part, *(fitted_from(part, item) for item in items.values())]
+    every = list(_tried(scene, swept, with_parts(scene.model, place.reference, parts), parts, ranges, asked))
+    own = every[0]
     every.sort(key=lambda balance: balance.value)
     stands = kit.amplifier.lowest_load
     bound = None if stands is None or own.lowest is None else min(stands, own.lowest)
@@ -291,16 +286,18 @@ def _setting(scene: _Scene, swept: Transfer, place: Place, ranges: Ranges, asked
     return Setting(part, place.reference, own, best, tuple(every), None if first is best else first, bound)
 
 
-def _tried(scene: _Scene, swept: Transfer, model: Build, value: float, ranges: Ranges, asked: float) -> Balance:
-    current = scene.current(model)
-    placed = _power(scene.placed, current)
-    correction = _balance(_power(scene.wall, current).mean(axis=0), ranges)
-    seen = np.abs(solve(model, swept, 1.0).input_impedance + model.kit.amplifier.cable)
-    lowest = float(np.min(seen))
-    return Balance(
-        value=value,
-        correction=correction,
-        needed=asked - _balance(placed.mean(axis=0), ranges),
-        level=band_mean(FREQUENCIES, _decibels(placed[0]), reference_band(model.variant)),
-        lowest=lowest if math.isfinite(lowest) else None,
-    )
+def _tried(
+    scene: _Scene, swept: Transfer, model: Build, parts: Sequence[Part], ranges: Ranges, asked: float
+) -> Iterator[Balance]:
+    """With each of `parts`, which `model` has all in one."""
+    currents = flows(model, scene.acoustics, 1.0).load_current.reshape(len(parts), len(FREQUENCIES), -1)
+    seen = np.abs(flows(model, swept, 1.0).input_impedance + model.kit.amplifier.cable).reshape(len(parts), -1)
+    for part, current, lowest in zip(parts, currents, seen.min(axis=1), strict=True):
+        placed = _power(scene.placed, current)
+        yield Balance(
+            value=part.value,
+            correction=_balance(_power(scene.wall, current).mean(axis=0), ranges),
+            needed=asked - _balance(placed.mean(axis=0), ranges),
+            level=band_mean(FREQUENCIES, _decibels(placed[0]), reference_band(model.variant)),
+            lowest=float(lowest) if math.isfinite(lowest) else None,
+        )

@@ -15,11 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from system import summary, wording
-from system.build import PARTS, Build, build
+from system.build import Build, build
 from system.findings import usage_error
-from system.kit import HIGHEST_OF_PROGRAMME, Kit, Part, Role, Variant
+from system.kit import HIGHEST_OF_PROGRAMME, Kit, Role, Variant
 from system.limits import Case
-from system.predict import PEAK, Prediction, prediction, pressure, solve, summarise
+from system.predict import PEAK, Prediction, flows, prediction, pressure, summarise
+from system.refit import with_part
 from system.signal import Signal
 from system.stress import PartStress, Stress, stress
 from system.summary import level
@@ -63,7 +64,7 @@ class Curves:
     @classmethod
     def of(cls, model: Build, acoustics: Transfer) -> Curves:
         """Raises KitError where the circuit has no solution."""
-        found = solve(model, acoustics, 1.0)
+        found = flows(model, acoustics, 1.0)
         heard = pressure(acoustics, found.load_current)
         return cls(level(heard), np.abs(found.input_impedance + model.kit.amplifier.cable))
 
@@ -345,15 +346,6 @@ def _other_core(before: Shot, after: Shot, reference: str) -> str:
         return ""
     was = f"{old} core" if old else "core that the kit does not tell"
     return f"{reference} gets an {new} core for its {was}: distortion and saturation are not known"
-
-
-def with_part(model: Build, reference: str, part: Part) -> Build:
-    """The build with another part in a place where one is fitted; nothing else of it changes."""
-    elements = tuple(
-        replace(each, part=PARTS[part.kind](part)) if each.reference == reference else each
-        for each in model.network.elements
-    )
-    return replace(model, network=replace(model.network, elements=elements))
 
 
 def branch(shot: Shot, reference: str) -> Role | None:

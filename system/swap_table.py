@@ -2,20 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
-from system.kit import Kit, Part, PartKind, Role, Stock, StockItem, Variant
+from system.kit import Kit, Part, Role, Stock, Variant
+from system.refit import AS_DRAWN, fitted_from
 from system.swap import Shot, Swap, branch, compare, judge, mean_change
 
 EITHER_SIDE = 4  # values above and below that are shown
-AS_DRAWN = 1e-6  # a ratio: nearer values are the same
-RATING: Mapping[PartKind, str] = {
-    "capacitor": "voltage_rating",
-    "resistor": "power_rating",
-    "coil": "current_rating",
-}  # what the rating of an article is of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,14 +33,6 @@ class Rows:
     part: Part
     role: Role | None
     rows: tuple[Row, ...]
-
-
-def fitted_from(part: Part, item: StockItem) -> Part:
-    """The article in the place of `part`: what is not known of it is as it was."""
-    known: dict[str, Any] = {RATING[part.kind]: item.rating, "tolerance": item.tolerance, "type": item.type}
-    known["resistance"] = item.dc_resistance if part.kind == "coil" else None
-    given = {name: value for name, value in known.items() if value is not None}
-    return replace(part, value=item.value, made_of=(), marked_value=None, **given)
 
 
 def table(kit: Kit, variant: Variant, reference: str) -> Rows:

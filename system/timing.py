@@ -14,11 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
+from enclosures.interpolation import cubic_spline
 from system import summary
 from system.build import Build
-from system.predict import opening_specs, pressure, solve
+from system.predict import flows, opening_specs, pressure
 from system.transfer import Transfer, transfer
 
 Floats = NDArray[np.float64]
@@ -55,7 +55,7 @@ def timing(model: Build, frequency: Floats, swept: Transfer, volts: float) -> Ti
 
     def heard(asked: Floats) -> Complexes:
         acoustics = transfer(model, asked)
-        return pressure(acoustics, solve(model, acoustics, volts).load_current)
+        return pressure(acoustics, flows(model, acoustics, volts).load_current)
 
     places, responses = _responses(model, swept, volts)
     moments, steps = step_response(places, responses)
@@ -83,7 +83,8 @@ def step_response(frequency: Floats, response: Complexes) -> tuple[Floats, Float
     f = RESOLUTION * np.arange(1, SAMPLES // 2 + 1)
     inside = f <= min(FADE[1], frequency[-1])
     at = np.maximum(f[inside], frequency[0])
-    values = CubicSpline(np.log(frequency), response)(np.log(at))
+    columns = response.reshape(len(response), -1)
+    values = cubic_spline(np.log(frequency), columns, np.log(at)).reshape(-1, *response.shape[1:])
     shape = (-1, *(1 for _ in response.shape[1:]))
     weight = np.minimum(1.0, f[inside] / frequency[0]) * _fade(f[inside])
     spectrum = np.zeros((SAMPLES // 2 + 1, *response.shape[1:]), complex)
@@ -113,7 +114,7 @@ def _responses(model: Build, swept: Transfer, volts: float) -> tuple[Floats, Com
     runs = [beside.some(slice(0, low.size)), swept.some(slice(0, split + 1)), beside.some(slice(low.size, None))]
     found = []
     for run in runs:
-        current = solve(model, run, volts).load_current
+        current = flows(model, run, volts).load_current
         drivers = np.einsum("fij,fj->fi", run.driver_pressure, current)
         openings = np.einsum("fmj,fj->fm", run.opening_pressure, current)
         found.append(np.concatenate([pressure(run, current)[:, None], drivers, openings], axis=1))

@@ -7,6 +7,7 @@ network that is tried on them.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
 
 import numpy as np
@@ -97,7 +98,7 @@ class Transfer:
     @property
     def total_pressure(self) -> Complexes:
         """Pressure at the listening point per ampere of each driver, (F, N), Pa/A."""
-        return np.asarray(self.driver_pressure.sum(axis=1) + self.opening_pressure.sum(axis=1) + self.leak_pressure)
+        return _together(self.driver_pressure, self.opening_pressure, self.leak_pressure)
 
     def some(self, which: slice) -> Transfer:
         """The same acoustics at some of their frequencies."""
@@ -118,17 +119,21 @@ def transfer(model: Build, frequency: Floats, paths: Paths | None = None, moved:
     moving = np.array([driver is not None for driver in model.drivers])
     excursion = moved.velocity / (1j * omega[:, None, None])
     excursion[:, ~moving, :] = np.nan
-    out = strengths(model, moved, paths.own)
+    drivers, openings, leaks = strengths(model, moved, paths.own).heard(paths)
     return Transfer(
         frequency=frequency,
         impedance=moved.impedance,
         excursion=excursion,
         opening_speed=np.asarray(moved.flow / _opening_areas(model)[:, None]),
-        driver_pressure=out.drivers * paths.drivers[:, :, None],
-        opening_pressure=out.openings * paths.openings[:, :, None],
-        leak_pressure=np.einsum("fk,fkn->fn", paths.leaks, out.leaks),
+        driver_pressure=drivers,
+        opening_pressure=openings,
+        leak_pressure=leaks,
         paths=paths,
     )
+
+
+def _together(drivers: Complexes, openings: Complexes, leaks: Complexes) -> Complexes:
+    return np.asarray(drivers.sum(axis=1) + openings.sum(axis=1) + leaks)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,6 +146,15 @@ class Strengths:
     drivers: Complexes
     openings: Complexes
     leaks: Complexes
+
+    def heard(self, paths: Paths) -> tuple[Complexes, Complexes, Complexes]:
+        """Of drivers (F, N, N), openings (F, M, N) and all leaks (F, N), Pa per ampere at the end of `paths`."""
+        leaks = np.einsum("fk,fkn->fn", paths.leaks, self.leaks)
+        return self.drivers * paths.drivers[:, :, None], self.openings * paths.openings[:, :, None], leaks
+
+    def total(self, paths: Paths) -> Complexes:
+        """All that is heard at the end of `paths` per ampere of each driver, (F, N), Pa/A."""
+        return _together(*self.heard(paths))
 
     def driven(self, current: Complexes) -> Complexes:
         """All of them, (F, N + M + C) Pa m, for rms currents (F, N)."""
@@ -227,12 +241,24 @@ class Paths:
 
 def listening_paths(model: Build, frequency: Floats) -> Paths:
     """The paths from all that radiates to the listening point, at `frequency` (F,) in Hz."""
+    listening = model.variant.listening
+    return paths_aside(model, frequency, [(listening.angle_horizontal, listening.angle_vertical)])[0]
+
+
+def paths_aside(model: Build, frequency: Floats, angles: Sequence[tuple[float, float]]) -> list[Paths]:
+    """`listening_paths` for listeners at other `angles` (rad, horizontal and vertical) to the axis, all in one go.
+
+    Raises ValueError for a point in the cabinet or behind a plane.
+    """
     scene, around, listening = scene_of(model), surroundings_of(model.variant), model.variant.listening
-    angles = listening.angle_horizontal, listening.angle_vertical
-    listener = listening_point(scene.axis, listening.distance, *angles, around.attitude, around.tilt, around.lean)
-    every = _paths(model, scene, around, [listener], listening.distance, frequency)[:, 0]
+    points = [
+        listening_point(scene.axis, listening.distance, *each, around.attitude, around.tilt, around.lean)
+        for each in angles
+    ]
+    every = _paths(model, scene, around, points, listening.distance, frequency)
+    own = own_diffraction(model, frequency)
     n, m = len(scene.drivers), len(scene.openings)
-    return Paths(every[:, :n], every[:, n : n + m], every[:, n + m :], own_diffraction(model, frequency))
+    return [Paths(every[:, p, :n], every[:, p, n : n + m], every[:, p, n + m :], own) for p in range(len(points))]
 
 
 def paths_around(
@@ -314,8 +340,7 @@ def _paths(
     if scene.box is not None and not (around.in_wall or around.planes or around.panels):  # no images: all in one go
         every = free_paths(scene.box, sources, np.array(points), omega, model.air)
     else:
-        each = [placement.paths(scene.box, around, sources, point, omega, model.air) for point in points]
-        every = np.stack(each, axis=1)
+        every = placement.paths_to_many(scene.box, around, sources, np.array(points), omega, model.air)
     return np.asarray(every * np.exp(1j * omega * distance / model.air.speed_of_sound)[:, None, None])
 
 

@@ -475,7 +475,8 @@ def test_residuals_add_up_to_the_mean_square_error() -> None:
     kit = loose(marshlight())
     variants = [kit.variants["centre"], kit.variants["wall"]]
     task = Task.of(kit, variants, replace(kit.revalue, move=PARTS, **NO_LIMITS))
-    pattern = sharing.as_given(variants, PARTS)
+    values = [[each.places[name].part.value for each in variants] for name in PARTS]
+    pattern = sharing.canonical([[("fit", own.index(value)) for value in own] for own in values])
     found, _, _ = residuals(task, pattern, task.starts(pattern))
     wanted = np.mean([np.mean(deviation(kit, each) ** 2) for each in variants])
     assert float(np.sum(found**2)) == pytest.approx(float(wanted), rel=1e-9)
