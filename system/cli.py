@@ -6,6 +6,7 @@ import atexit
 import gc
 import os
 import sys
+import warnings
 from collections.abc import Iterable
 from importlib import import_module
 
@@ -34,19 +35,22 @@ def _register(commands: Iterable[str]) -> None:
 
 def main() -> None:
     """The `kitwright` command. A first word that is no command but looks like a file is a kit: its first screen."""
-    for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-        os.environ.setdefault(threads, "1")  # many small matrices: a second thread would only wait for the first
+    for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+        os.environ[threads] = "1"  # several add sums up in another order: other bytes, and small matrices gain nothing
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # looking for some among all packages takes its time
     gc.set_threshold(100_000)  # what is imported stays: going through all of it again and again finds nothing,
     atexit.register(gc.freeze)  # and at the end it all goes with the process
+    warnings.filterwarnings("ignore", "Glyph")  # what the font of a picture does not have is drawn as a box
     arguments = sys.argv[1:]
     kits = [word for word in arguments if not word.startswith("-") and (is_kit(word) or os.sep in word)]
     if kits and arguments[0] not in COMMANDS:
         arguments = [FIRST_SCREEN, *arguments]
     asked = arguments[:1] if arguments and arguments[0] in COMMANDS else COMMANDS
-    _register(asked)  # only what is run, since making a command takes its time
     try:
+        _register(asked)  # only what is run, since making a command takes its time
         status = app(args=arguments, prog_name="kitwright", standalone_mode=False)
+    except KeyboardInterrupt:  # while a command was being loaded
+        status = 130
     except BrokenPipeError:
         # whoever read our output has gone: not a fault, but nothing more can be said
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
