@@ -22,7 +22,7 @@ from system.kit import DriverData, FillSpec, Kit, LineChamber, SmallSignal, Vari
 from system.limits import COARSE
 from system.means import UNCERTAINTY
 from system.place import protective_place
-from system.predict import PEAK, pressure, reference_band, solve
+from system.predict import PEAK, flows, pressure, reference_band
 from system.protect import Verdict
 from system.signal import Signal
 from system.states import Margins
@@ -141,7 +141,7 @@ def _weakest(verdicts: Sequence[Verdict]) -> str | None:
 
 
 def _figures(model: Build, acoustics: Transfer, woofer: str | None) -> Figures:
-    current = solve(model, acoustics, 2.83).load_current
+    current = flows(model, acoustics, 2.83).load_current
     level = summary.level(pressure(acoustics, current))
     low = summary.low_end(GRID, level, reference_band(model.variant))
     margin = None if woofer is None else _margin(model, acoustics, woofer)
@@ -156,7 +156,7 @@ def _margin(model: Build, acoustics: Transfer, woofer: str) -> float | None:
     bridged = replace(model, variant=variant, network=crossover(model.kit, variant))
     index = model.names.index(woofer)
     moves = PEAK * np.abs(
-        np.einsum("fj,fj->f", acoustics.excursion[:, index], solve(bridged, acoustics, 1.0).load_current)
+        np.einsum("fj,fj->f", acoustics.excursion[:, index], flows(bridged, acoustics, 1.0).load_current)
     )
     signal, data = Signal.of(model.kit, model.variant, GRID), model.data[index]
     noise = signal.rms(moves)

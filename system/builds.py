@@ -19,7 +19,6 @@ from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from filters.network import Element, Network
 from filters.parts import Capacitor, Coil, Resistor
@@ -40,6 +39,8 @@ COPIES_AT_ONCE = 30_000  # values of one array over copies and frequencies: some
 
 def _normal(uniform: Floats) -> Floats:
     """Quantiles of the normal law cut off at `NORMAL_REACH`, over that."""
+    from scipy.special import ndtr, ndtri  # takes an eighth of a second to load
+
     tail = ndtr(-NORMAL_REACH)
     return np.asarray(ndtri(tail + uniform * (1 - 2 * tail)) / NORMAL_REACH)
 

@@ -25,7 +25,8 @@ _DOCUMENT = {
     "kit_empty": "The file holds no kit at all. `start` writes one to edit.",
     "yaml_syntax": (
         "The file is no YAML at this place. Usual causes are a tab in the indentation, a missing space after a colon, "
-        "a bracket or quote that is not closed, or lines of one mapping that are not indented alike."
+        "a bracket or quote that is not closed, or lines of one mapping that are not indented alike. Control "
+        "characters do not belong in a kit either, written out or as an escape in quotes."
     ),
     "yaml_documents": "A line --- begins a second document. A kit is one document.",
     "yaml_tag": (
@@ -394,8 +395,8 @@ _KIT = {
     ),
     "revalue_impossible": (
         "What `revalue` is asked for cannot be had: more values differ in places that do not move than may differ at "
-        "all, or no values were found in stock that keep every limit of the kit. Let more parts move, or give it more "
-        "stock."
+        "all, a variant draws no current, or no values were found in stock that keep every limit of the kit. Let more "
+        "parts move, or give it more stock."
     ),
     "target_span": (
         "The response that `revalue` is to reach has levels so far apart that no crossover can follow them; probably "

@@ -103,7 +103,7 @@ def command(function: Callable[..., None]) -> Callable[..., None]:
             raise typer.Exit(130) from None
         except (typer.Exit, BrokenPipeError):
             raise
-        except Exception as error:
+        except Exception as error:  # noqa: BLE001  # whatever it is, it is told in one line
             where = error.__traceback__
             while where and where.tb_next:
                 where = where.tb_next

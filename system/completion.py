@@ -6,6 +6,7 @@ without being checked, so that a kit with a fault offers its names too.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ ENDINGS = (".yaml", ".yml")
 
 def is_kit(word: str) -> bool:
     """Whether a word of the command line can only be a kit file: by its ending, or because there is such a file."""
-    return _ends_like_a_kit(word) or Path(word).exists()
+    return _ends_like_a_kit(word) or os.path.exists(word)
 
 
 def _ends_like_a_kit(word: str) -> bool:

@@ -21,7 +21,8 @@ from system.codes import CODES
 from system.findings import Finding, Severity
 
 LONGEST_FILE = 1 << 20  # bytes
-_DEEPEST = 40
+DEEPEST = 40
+_LONGEST_INDEX = 10  # digits
 _MOST_COMPARED = 500  # names looked through for the one that was meant
 _MOST_VALUES = 10_000  # after aliases are written out
 
@@ -148,7 +149,7 @@ def child(node: Any, part: str) -> Value | None:
     inner: Value | None = None
     if isinstance(node, MapAt):
         inner = node.get(part)
-    elif isinstance(node, ListAt) and part.isdecimal() and int(part) < len(node):
+    elif isinstance(node, ListAt) and part.isdecimal() and len(part) < _LONGEST_INDEX and int(part) < len(node):
         inner = node[int(part)]
     return inner
 
@@ -187,9 +188,9 @@ class _Careful(Composer):
             shown = _short(str(tag).replace("tag:yaml.org,2002:", "!!"))
             raise _Refused("yaml_tag", mark, f"there is a tag, {shown}", "write the value without it")
         self.depth += 1
-        if self.depth > _DEEPEST:
+        if self.depth > DEEPEST:
             raise _Refused(
-                "yaml_too_deep", mark, f"values are nested more than {_DEEPEST} deep", "a kit needs about ten"
+                "yaml_too_deep", mark, f"values are nested more than {DEEPEST} deep", "a kit needs about ten"
             )
         node = super().compose_node(parent, index)
         self.depth -= 1
@@ -325,6 +326,21 @@ def _syntax(error: yaml.MarkedYAMLError, at: Callable[[Any], Mark]) -> DocumentE
     return DocumentError("yaml_syntax", mark, f"{hint}: {problem}", "look for a missing quote, bracket, colon or space")
 
 
+def legible(text: str, mark: Mark) -> str:
+    """The text itself, if it can be printed: an escape is no way round what a text file may hold. Raises DocumentError.
+
+    Refused are control characters, which would steer a terminal, and halves of characters, which no file can hold.
+    """
+    wrong = _ILLEGIBLE.search(text)
+    if wrong:
+        found = f"the character U+{ord(wrong[0]):04X} does not belong in a text file"
+        raise DocumentError("yaml_syntax", mark, found, "delete it")
+    return text
+
+
+_ILLEGIBLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
+
+
 class _Converter:
     """Nodes of the YAML composer as positioned values; aliases are written out, within bounds."""
 
@@ -343,7 +359,7 @@ class _Converter:
                 fault = DocumentError("yaml_key", mark, "a list or a mapping is used as a key", "a key is one word")
                 self.faults.append(fault)
                 continue
-            key = key_node.value
+            key = legible(key_node.value, mark)
             if key[:1].isdigit() and isinstance(value_node, yaml.ScalarNode) and not value_node.value and last:
                 # {le: 1,5 mH} was split by YAML at the comma: put it together again for the reader of quantities
                 text = TextAt(f"{result[last]},{key}")
@@ -364,7 +380,7 @@ class _Converter:
     def value(self, node: Any, depth: int) -> Value:
         mark = self.at(node.start_mark)
         self.values += 1
-        if self.values > _MOST_VALUES or depth > _DEEPEST:
+        if self.values > _MOST_VALUES or depth > DEEPEST:
             raise DocumentError(
                 "yaml_alias", mark, "aliases multiply to too many values", "write the values out, or use like:"
             )
@@ -374,6 +390,6 @@ class _Converter:
             items = ListAt(self.value(item, depth + 1) for item in node.value)
             items.mark = mark
             return items
-        text = TextAt(node.value)
+        text = TextAt(legible(node.value, mark))
         text.mark = mark
         return text

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from system import summary
 from system.build import Build
-from system.predict import pressure, solve
+from system.predict import flows, pressure
 from system.transfer import Transfer, join_band, joined_tables, motion, table_over_piston
 
 Floats = NDArray[np.float64]
@@ -84,7 +84,7 @@ def polarities(model: Build, asked: Transfer, swept: Transfer, volts: float) -> 
 
 
 def _polarities(model: Build, asked: Transfer, swept: Transfer, volts: float) -> Iterator[Polarity]:
-    current = solve(model, swept, volts).load_current
+    current = flows(model, swept, volts).load_current
     whole = pressure(swept, current)
     for i, data in enumerate(model.data):
         if data.role != "tweeter" or len(model.data) == 1:
@@ -94,7 +94,7 @@ def _polarities(model: Build, asked: Transfer, swept: Transfer, volts: float) ->
         if crossover is None:
             continue
         other = _turned(model, i)
-        reverse = pressure(swept, solve(other, swept, volts).load_current)
+        reverse = pressure(swept, flows(other, swept, volts).load_current)
         distance = np.abs(np.log2(summary.GRID / crossover))
         middle, near = distance <= 0.5, distance <= OCTAVES
         gain = 10 * math.log10(_power(whole[middle]) / _power(reverse[middle]))
@@ -106,7 +106,7 @@ def _polarities(model: Build, asked: Transfer, swept: Transfer, volts: float) ->
             gain=gain,
             null=float(apart[deepest]),
             null_at=float(summary.GRID[near][deepest]),
-            turned=pressure(asked, solve(other, asked, volts).load_current),
+            turned=pressure(asked, flows(other, asked, volts).load_current),
         )
 
 

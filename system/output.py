@@ -10,6 +10,14 @@ from system.findings import usage_error
 PICTURES = {".svg": "svg", ".png": "png", ".pdf": "pdf"}  # by a file's ending
 
 
+def check_free(path: Path, force: bool = False) -> None:
+    """Raises KitError where `write_file` would refuse `path` for what is there already."""
+    if os.path.lexists(path) and not force:
+        raise usage_error(f"{path} is there already", "give another name, or --force to replace it")
+    if os.path.exists(path) and not os.path.isfile(path):
+        raise usage_error(f"{path} is no plain file", "a folder, a pipe or a device is not replaced")
+
+
 def write_file(path: Path, content: str | bytes, force: bool = False) -> None:
     """Write `content` to `path` (text as UTF-8) in one step.
 
@@ -17,9 +25,8 @@ def write_file(path: Path, content: str | bytes, force: bool = False) -> None:
     """
     import tempfile  # which takes its time, and most runs write no file
 
-    if path.exists() and not force:
-        raise usage_error(f"{path} is there already", "give another name, or --force to replace it")
-    data = content.encode() if isinstance(content, str) else content
+    check_free(path, force)
+    data = content.encode(errors="backslashreplace") if isinstance(content, str) else content
     try:
         descriptor, beside = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
         try:

@@ -93,7 +93,7 @@ def read_number(text: str, low: float, high: float, percent: bool = False) -> fl
     if match is None or match["over"]:
         raise QuantityError("quantity_number", f"is {_quoted(text)}, which is no number", "write it like 0.7")
     divide = 1
-    if percent and match["unit"] == "%":
+    if percent and match["unit"] in DIMENSIONS["percent"].units:
         divide = 100
     elif match["unit"]:
         raise QuantityError(

@@ -2,7 +2,20 @@
 
 from __future__ import annotations
 
-from system.document import DocumentError, ListAt, MapAt, Mark, Report, TextAt, Value, advice, child, parse
+from system.document import (
+    DEEPEST,
+    DocumentError,
+    ListAt,
+    MapAt,
+    Mark,
+    Report,
+    TextAt,
+    Value,
+    advice,
+    child,
+    legible,
+    parse,
+)
 
 _LONGEST_CHAIN = 50
 INHERITING = ("cabinets", "variants")  # sections whose entries may say `like:`
@@ -15,12 +28,15 @@ def apply_setting(root: MapAt, setting: str) -> None:
     item that a list has next. Raises DocumentError.
     """
     mark = Mark(f"--set {setting}")
+    legible(setting, mark)
     path_text, equals, value_text = setting.partition("=")
     path = tuple(part.strip() for part in path_text.split("."))
     if not equals or not all(path):
         raise DocumentError(
             "setting", mark, "this is no path=value", "write for example variants.centre.parts.C1=link", path_text
         )
+    if len(path) > DEEPEST:
+        raise DocumentError("setting", mark, f"the path has {len(path)} steps", f"it has at most {DEEPEST}", path_text)
     value = _setting_value(value_text.strip(), mark)
     node: Value = root
     for depth, part in enumerate(path[:-1]):

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from system import kitmodel as edge
 from system.context import Context, Path_
 from system.kit import ROOM_TEMPERATURE, PowerRating, Role, ThermalSpec
+from system.units import ZERO_CELSIUS
 
 # What stands for figures that are not given: common practice, no source.
 USUAL_HIGHEST = 423.15  # K, 150 degC
@@ -21,7 +22,7 @@ _PRINTED = {  # unit, and what to take off the SI value
     "coil_time": ("s", 0.0),
     "magnet_resistance": ("K/W", 0.0),
     "magnet_time": ("s", 0.0),
-    "highest": ("degC", 273.15),
+    "highest": ("degC", ZERO_CELSIUS),
 }
 
 

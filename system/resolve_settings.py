@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from typing import Any, get_args
 
 from enclosures.air import Air, moist_air
@@ -14,6 +15,7 @@ from system.fields import Spectrum
 from system.kit import HIGHEST_OF_PROGRAMME, Amplifier, AssemblySpec, Programme, Stock, StockItem
 from system.stockfile import read_stock
 from system.tables import BAND_LEVELS, read_table
+from system.units import ZERO_CELSIUS
 from system.wording import listed
 
 SERIES = ("E6", "E12", "E24", "E48", "E96", "E192")  # IEC 60063
@@ -82,7 +84,7 @@ def resolve_programme(programme: edge.Programme | None, context: Context) -> Pro
     table = None
     spectrum = programme.spectrum
     if spectrum not in SPECTRA:
-        if "." not in spectrum and not (context.kit_file.parent / spectrum).is_file():
+        if "." not in spectrum and not os.path.isfile(context.kit_file.parent / spectrum):
             allowed = advice(spectrum, SPECTRA, "it is a table file or one of")
             context.report.error("unknown_word", path, f'{label(path)} is "{spectrum}"', allowed)
             return None
@@ -121,7 +123,7 @@ def resolve_assembly(assembly: edge.Assembly | None, matters: bool, context: Con
         context.assumed(path, found, f"{listed(assumed)} assumed")
     made = AssemblySpec(**given)
     if made.hot_melt_bears <= made.ambient:
-        found = f"assembly has {made.ambient - 273.15:.4g} degC about the parts, where its hot melt is soft"
+        found = f"assembly has {made.ambient - ZERO_CELSIUS:.4g} degC about the parts, where its hot melt is soft"
         context.report.error("assembly_too_warm", path, found, "hot_melt_bears must be above ambient", key=True)
         return None
     return made

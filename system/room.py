@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from enclosures import panels, placement
 from enclosures.arrays import RealArray
 from system.build import Build
-from system.predict import solve
+from system.predict import flows
 from system.transfer import Motion, Transfer, listening_paths, motion, scene_of, surroundings_of, transfer
 
 Complexes = NDArray[np.complexfloating]
@@ -33,7 +33,7 @@ def room(model: Build, acoustics: Transfer) -> Room | None:
     place, baffle = model.variant.placement, model.variant.cabinet.baffle
     if baffle is None or place.kind == "in_wall" or not (place.kind == "near_planes" or place.panels):
         return None
-    current = solve(model, acoustics, 1.0).load_current
+    current = flows(model, acoustics, 1.0).load_current
     longest = max(baffle.width, baffle.height, baffle.depth)
     low = acoustics.some(slice(int(np.searchsorted(acoustics.frequency, SMALL * model.air.speed_of_sound / longest))))
     moved = motion(model, low.frequency)

@@ -128,15 +128,6 @@ def free(variants: Sequence[Variant], moving: Sequence[str]) -> Pattern:
     return canonical([[(each.places[name].state, i) for i, each in enumerate(variants)] for name in moving])
 
 
-def as_given(variants: Sequence[Variant], moving: Sequence[str]) -> Pattern:
-    """The kit's own states, shared where its own values are."""
-    pattern = []
-    for name in moving:
-        values = [each.places[name].part.value for each in variants]
-        pattern.append([(each.places[name].state, values.index(v)) for each, v in zip(variants, values, strict=True)])
-    return canonical(pattern)
-
-
 def splits(pattern: Pattern) -> Iterator[Pattern]:
     """Every pattern in which one value of one place has become two."""
     for i, labels in enumerate(pattern):

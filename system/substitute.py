@@ -5,6 +5,7 @@ What is put in carries its own positions, so that a fault of it is told at the o
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -194,7 +195,7 @@ def substitute_driver(
         raise unknown(kit, reference)
     known = source in kit.drivers
     path = Path(source)
-    if not known and path.suffix.lower() not in YAML and not path.exists():
+    if not known and path.suffix.lower() not in YAML and not os.path.exists(path):
         found = f"{OPTION} {source} is no driver of this kit, and no file"
         raise usage_error(found, advice(source, list(kit.drivers), "its drivers are"))
     name = source if known else reference  # a driver's name is taken over, and a hookup's is free

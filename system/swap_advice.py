@@ -17,7 +17,8 @@ from system.kit import Kit, Part, Place
 from system.predict import solve
 from system.protect import UNCERTAINTY
 from system.ratings import preferred
-from system.swap import Change, Curves, Shot, Swap, compare, with_part
+from system.refit import with_part
+from system.swap import Change, Curves, Shot, Swap, compare
 
 SAME = 1e-9  # a ratio
 ADDING = {"capacitor": ("parallel", "series"), "resistor": ("series", "parallel")}  # the plainer way first
@@ -194,8 +195,15 @@ def _restoring_text(added: Added | None, place: Place) -> Iterator[str]:
 
 def left(change: Change) -> str:
     """What still differs, in words."""
-    level = f"{change.level:+.2f} dB at {wording.hertz(change.level_hz)}"
-    return f"{level} and {change.impedance:+.2f} ohm at {wording.hertz(change.impedance_hz)}"
+    level, impedance = _left(change.level, "dB", change.level_hz), _left(change.impedance, "ohm", change.impedance_hz)
+    return f"{level} and {impedance}"
+
+
+def _left(size: float, unit: str, hertz: float) -> str:
+    """What rounds to nothing has no sign and no place: both would be of rounding errors."""
+    if abs(size) < 0.005:
+        return f"0.00 {unit}"
+    return f"{size:+.2f} {unit} at {wording.hertz(hertz)}"
 
 
 def _pair_text(pair: Pair | None, old: Place) -> Iterator[str]:

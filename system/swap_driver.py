@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from system import wording
 from system.build import Build
 from system.handover import CLEAR, Polarity, polarities
 from system.kit import DriverData, Kit, LineChamber, Part, RadiatorChamber, Role, SealedChamber, Variant, VentedChamber
 from system.limits import limits
-from system.predict import chambers, solve
+from system.predict import chambers, flows
+from system.refit import with_part
 from system.swap import (
     ROLES,
     Change,
@@ -27,7 +27,6 @@ from system.swap import (
     mean_change,
     swap,
     too_far,
-    with_part,
     worst_of,
 )
 from system.swap_advice import before_driver, heat, left, nearest_resistor, size_for
@@ -221,7 +220,7 @@ class _Balance:
     def of(self, shot: Shot, model: Build | None = None) -> float:
         """Of a shot, or of its acoustics behind another network."""
         model = model or shot.model
-        found = solve(model, shot.acoustics, 1.0)
+        found = flows(model, shot.acoustics, 1.0)
         heard = np.einsum("fij,fj->fi", shot.acoustics.driver_pressure, found.load_current)
         whole = np.einsum("fj,fj->f", shot.acoustics.total_pressure, found.load_current)
         tweeters = np.sum([heard[:, model.names.index(name)] for name in self.tweeters], axis=0)
@@ -285,6 +284,8 @@ def _solved(before: Shot, after: Shot, balance: _Balance, aim: float, at: LevelP
         return replace(at, why=f"without any resistor the tweeter is still {-short:.1f} dB too soft")
     if over(HIGHEST) > 0:
         return replace(at, why=f"even {HIGHEST:g} ohm leave the tweeter too loud")
+    from scipy.optimize import brentq  # takes a fifth of a second to load
+
     wanted = float(brentq(over, 0.0, HIGHEST, xtol=1e-9))
     stock = nearest_resistor(after.kit, wanted)
     chosen = wanted if stock is None else stock

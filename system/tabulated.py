@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import spence
 
 from system.kit import Table
 
@@ -64,5 +63,7 @@ def minimum_phase(known: Floats, log_magnitude: Floats, x: Floats, slope_below: 
 
 def _kernel_integral(u: Floats) -> Floats:
     """Integral of ln coth(|t|/2) from 0 to u: sign(u) (pi^2/4 - Li2(e^-|u|) + Li2(-e^-|u|))."""
+    from scipy.special import spence  # takes an eighth of a second to load
+
     decay = np.exp(-np.abs(u))
     return np.asarray(np.sign(u) * (np.pi**2 / 4 - spence(1 - decay) + spence(1 + decay)))

@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable, Sequence
 
 from system.kit import Place
+from system.units import ZERO_CELSIUS
 
 NOTHING = "-"  # a figure that does not exist
 
@@ -38,6 +39,11 @@ def decibels(value: float | None, sign: bool = False) -> str:
     if value is None:
         return NOTHING
     return f"{value:+.1f} dB" if sign else f"{value:.1f} dB"
+
+
+def degrees(kelvin: float) -> str:
+    """A temperature in whole degC."""
+    return f"{kelvin - ZERO_CELSIUS:.0f} degC"
 
 
 def ohms(value: float | None) -> str:

@@ -88,6 +88,12 @@ ASKED: Iterable[Ask] = [
         lambda kit, _: api.predict(kit, "tall", GRID),
         under("tall"),
     ),
+    (
+        "predict",
+        (MARSHLIGHT, "--variant", "wall", "--around", "--volts", 5, *FEW),
+        lambda kit, _: api.around(kit, "wall", GRID, 5.0),
+        lambda shown: shown["variants"]["wall"]["around"],
+    ),
     ("limits", (MARSHLIGHT, "--variant", "wall", *FEW), lambda kit, _: api.limits(kit, "wall", GRID), under("wall")),
     ("protect", (MARSHLIGHT, "--variant", "centre"), lambda kit, _: api.protect(kit, "centre"), under("centre")),
     ("stress", (MARSHLIGHT, "--variant", "tall"), lambda kit, _: api.stress(kit, "tall"), under("tall")),
@@ -323,7 +329,7 @@ def test_importing_loads_nothing_heavy() -> None:
     assert done.stdout.split("\n")[:2] == ["[]", "[]"]
 
 
-UNIT = re.compile(r"\b(Hz|dB|V|ohm|m|mm|m/s|F|kg|K|V rms|units?)\b")
+UNIT = re.compile(r"\b(Hz|dB|V|ohm|m|mm|m/s|ms|Pa|F|kg|K|V rms|units?)\b")
 
 
 @pytest.mark.parametrize("name", FUNCTIONS)
@@ -338,8 +344,8 @@ def test_every_function_tells_units_and_errors(name: str) -> None:
 
 
 FIRST = {  # what a function is about
-    "kit", "kits", "variant", "path", "axes", "result", "prediction", "predictions", "ceilings", "verdict", "spread",
-    "sweep", "drivers",
+    "kit", "kits", "variant", "path", "axes", "result", "prediction", "predictions", "around", "ceilings", "verdict",
+    "spread", "sweep", "drivers",
 }  # fmt: skip
 
 
@@ -361,7 +367,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from system import api
-from system.api import Ceilings, Kit, Prediction
+from system.api import Around, Ceilings, Kit, Prediction
 from system.bench.fitting_values import Fit
 
 Word = Literal["needed", "helps", "not_needed", "makes_worse", "undecided"]
@@ -374,6 +380,7 @@ assert_type(api.limits(kit, kit.variants["tall"], np.array([20.0])), Ceilings)
 assert_type(api.swap(kit, "R1", "1 ohm").result, Literal["pass", "marginal", "fail", "cannot_tell"])
 assert_type(api.spread(kit, "tall").inside.value, float)
 assert_type(api.expect(kit, "tall").kit, Kit)
+assert_type(api.around(kit, "tall", [100.0, 200.0]), Around)
 assert_type(api.characterise("sweep.txt").fit, Fit | None)
 
 def mine(axes: Axes) -> None:

@@ -19,7 +19,6 @@ from tests import webster_elements as elements
 from tests.support_enclosures import AIR, WOOFER, db, driven, response, root
 
 IDEAL = (Mouth("ideal"),)
-BARE = {"mouths": IDEAL, "lossy_walls": False}
 
 
 def straight(length: float, area: float = 0.012, positions: tuple[float, ...] = (0.0,)) -> Line:

@@ -47,6 +47,7 @@ def test_what_is_shown_is_what_comes_out(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.chdir(tmp_path)
     assert played(GUIDE.read_text(encoding="utf-8")).wrong == []
     assert (tmp_path / "tall.svg").read_text(encoding="utf-8").count("woofer_a") > 0
+    assert all((tmp_path / f"{name}.svg").stat().st_size > 10_000 for name in ("time", "around"))
     assert (tmp_path / "L1.csv").read_text(encoding="utf-8").startswith("L1_mh,balance_db,sensitivity_db")
 
 

@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 import sys
+from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
 from xml.etree import ElementTree
@@ -134,6 +135,17 @@ def test_three_stops_at_most_and_the_gravest_first(page: Page, kit: Kit, text: s
     assert 1 <= stops.count("<li>") <= 3
 
 
+def test_cautions_show_the_figures_that_trigger_them(text: str, run: Run) -> None:
+    """Those of `buildsheet --json`, on the bench sides; the first side has three lines and no more."""
+    cautions = document(run("buildsheet", MARSHLIGHT, "--variant", "wall", "--json"))["variants"]["wall"]["cautions"]
+    told = [each["because"] for each in cautions if each["because"]]
+    assert len(told) > 3
+    side = unescape(text[text.index('id="bench-2"') : text.index('id="bench-3"')])
+    assert [because for because in told if f'class="note">Here: {because}.' not in side] == []
+    stops = text[text.index("<h2>Stops") : text.index("<h2>Does the woofer")]
+    assert stops.count('class="note">') == 0
+
+
 def test_a_warning_of_the_kit_is_a_stop(tall: str) -> None:
     stops = tall[tall.index("<h2>Stops") : tall.index("<h2>Does the woofer")]
     assert "the impedance falls to 3.4 ohm at 214 Hz; the amplifier&#39;s lowest_load is 4 ohm" in stops
@@ -226,7 +238,9 @@ def test_volts_read_as_limits_tells_them(page: Page, run: Run) -> None:
 
 def test_25_decibels_are_as_long_as_a_decade(text: str) -> None:
     """IEC 60263 (from memory), measured in the drawing: between the words at its axes, and along a curve itself."""
-    for name, chart in _charts(text).items():
+    charts = _charts(text)
+    assert any(name.startswith("level") for name in charts)
+    for name, chart in charts.items():
         if name.startswith(("level", "loudest", "seats")):
             across = {
                 t.text: float(t.get("x", "nan")) for t in chart.iter(f"{SVG}text") if t.get("text-anchor") == "middle"
@@ -249,6 +263,7 @@ def test_a_curve_lies_where_its_numbers_say(text: str, page: Page) -> None:
     hertz = 1000 * 10 ** ((points[:, 0] - x["1k"]) / (x["10k"] - x["1k"]))
     level = 80 + (y["80"] - points[:, 1]) * 10 / (y["70"] - y["80"])
     columns = page.read("Level, dB")
+    assert any(float(told) > 45 for told in columns["centre"])
     for frequency, told in zip(columns["Hz"], columns["centre"], strict=True):
         if float(told) > 45:  # within the drawing
             assert np.interp(math.log(float(frequency)), np.log(hertz), level) == pytest.approx(float(told), abs=0.15)
@@ -288,6 +303,14 @@ def tall(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 TALL = ("--variant", "tall", "--set", "amplifier.lowest_load=4 ohm", "--date", "2026-11-27")
+
+
+def test_one_variant_stands_beside_no_other(tall: str) -> None:
+    page = Page(tall)
+    assert "In short" in page.titles
+    assert "Side by side" not in page.titles
+    assert page.tables["tall in short"][0] == ["", "tall"]
+    assert not any("each variant" in name or "side by side" in name for name in page.tables)
 
 
 def test_one_variant_alone_shows_what_it_is_made_of(tall: str) -> None:

@@ -112,9 +112,57 @@ def test_inks_of_lines_and_their_names_have_contrast(tab: Tab, report: Path, dar
 
 
 def _luminance(colour: str) -> float:
-    parts = [int(each) / 255 for each in re.findall(r"\d+", colour)[:3]]
+    """Of `rgb(1, 2, 3)` or `#010203`."""
+    form, base = (r"[0-9a-f]{2}", 16) if "#" in colour else (r"\d+", 10)
+    parts = [int(each, base) / 255 for each in re.findall(form, colour)[:3]]
     red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+HINTED = """[...document.querySelectorAll('.wide, pre')].map(each => [
+    each.scrollWidth > each.clientWidth,
+    getComputedStyle(each, '::before').display === 'block' && getComputedStyle(each, '::before').content])"""
+
+
+@pytest.mark.parametrize("which", ["report", "bench_sheet"])
+@pytest.mark.parametrize("width", [DESKTOP, 768, PHONE, 320])
+def test_what_scrolls_says_so_and_nothing_else_does(
+    tab: Tab, request: pytest.FixtureRequest, which: str, width: int
+) -> None:
+    tab.open(request.getfixturevalue(which), width, phone=width < DESKTOP)
+    tab.run("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    found = tab.run(HINTED)
+    assert [bool(words) for _, words in found] == [scrolls for scrolls, _ in found]
+    assert {words for _, words in found if words} <= {'"scroll sideways"'}
+    assert width > PHONE or any(scrolls for scrolls, _ in found)
+
+
+def test_nothing_says_scroll_on_paper(tab: Tab, report: Path) -> None:
+    tab.open(report, PHONE, phone=True)
+    tab.call("Emulation.setEmulatedMedia", media="print")
+    try:
+        assert not any(words for _, words in tab.run(HINTED))
+        images = tab.run("[...document.querySelectorAll('.wide')].map(e => getComputedStyle(e).backgroundImage)")
+    finally:
+        tab.call("Emulation.setEmulatedMedia", media="")
+    assert set(images) == {"none"}
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_words_over_the_shaded_edge_have_contrast(tab: Tab, report: Path, dark: bool) -> None:
+    """WCAG 2.2, 1.4.3, where the shade is deepest; and the shade itself is seen against the paper."""
+    tab.open(report, PHONE, dark=dark, phone=True)
+    edge, ink, paper = (
+        _luminance(tab.run(f"getComputedStyle(document.body).getPropertyValue('--{name}')"))
+        for name in ("edge", "ink", "paper")
+    )
+    assert _ratio(edge, ink) >= 4.5
+    assert _ratio(edge, paper) >= 2
+
+
+def _ratio(one: float, other: float) -> float:
+    light, deep = max(one, other), min(one, other)
+    return (light + 0.05) / (deep + 0.05)
 
 
 def test_letters_of_charts_are_readable_on_a_phone(tab: Tab, report: Path) -> None:

@@ -153,15 +153,6 @@ def _drivers(variant: Variant, explained: Explained, best: int) -> tuple[FittedD
     return tuple(found)
 
 
-def same_curve(kit: Kit, variant: Variant) -> tuple[tuple[Fault, ...], ...]:
-    """Groups of two or more faults that no sweep of this variant tells apart: those with `none` first.
-
-    Each is taken as built to the drawing but for its fault, and swept with phase over the usual frequencies.
-    """
-    made = Hypotheses.of(kit, variant, np.geomspace(*USUAL_FREQUENCY))
-    return tuple(tuple(made.all[h].fault for h in members) for members in made.alike() if len(members) > 1)
-
-
 def hidden(kit: Kit, variant: Variant) -> tuple[Fault, ...]:
     """Mistakes that a sweep of this variant is not expected to show, those that none can show among them.
 

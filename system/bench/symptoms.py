@@ -23,7 +23,7 @@ from system.kit import Chamber, Kit, RadiatorChamber, SealedChamber, Variant, Ve
 from system.limits import Limit
 from system.predict import chambers
 from system.workshop.cautionmodel import Known
-from system.workshop.cautions import BURNS, CELL, ZERO
+from system.workshop.cautions import BURNS, CELL
 from system.workshop.runup import Step
 
 BOXES = (SealedChamber, VentedChamber, RadiatorChamber)
@@ -317,7 +317,7 @@ def _hot(facts: Facts) -> Iterator[str]:
     parts = facts.known.stress.parts.values()
     loads = [((part.programme or part.sine).watts, part) for part in parts]
     for watts, part in sorted(loads, key=lambda pair: -pair[0])[:3]:
-        surface = f", {part.surface.temperature - ZERO:.0f} degC" if part.surface else ""
+        surface = f", {wording.degrees(part.surface.temperature)}" if part.surface else ""
         hot = ", burns" if part.surface and part.surface.temperature > BURNS else ""
         yield f"{part.reference}: {watts:.1f} W at full volume on the programme{surface}{hot}"
 

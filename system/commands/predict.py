@@ -66,7 +66,7 @@ def predict(
     from system import grid
     from system.checks import examine
     from system.detail import predict_in_detail as compute
-    from system.sheets import around_data, around_texts, data, predict_data, texts
+    from system.sheets import around_data, data, predict_data
 
     loaded = load(kit, settings)
     asked = asked_frequencies(frequencies, start, stop, points)
@@ -93,6 +93,8 @@ def predict(
         return data.document(loaded.name, findings, frequency_hz=data.numbers(frequency), variants=content)
 
     def text() -> str:
+        from system.sheets import around_texts, texts
+
         blocks = [texts.predictions(loaded, results), *([around_texts.around(rounds)] if rounds else [])]
         return "\n\n".join(blocks)
 

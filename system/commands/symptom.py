@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from system.commandline import AsJson, Force, Output, Settings, Variants, app, chosen, command, load
+from system.completion import is_kit
 from system.sheets.showing import Showing
 
 Words = Annotated[
@@ -63,6 +64,6 @@ def symptom(
 
 def _parted(words: list[str]) -> tuple[list[str], Path | None]:
     """The words of the complaint, and the kit where the last of them is a file."""
-    if words and (words[-1].lower().endswith((".yaml", ".yml")) or Path(words[-1]).exists()):
+    if words and is_kit(words[-1]):
         return words[:-1], Path(words[-1])
     return words, None

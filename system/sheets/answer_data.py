@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from system.answers import Characterised, ExpectedOf, SpreadOf, SwappedDriver, SwappedPart
+from system.around import Around
 from system.bench.characterise import Batch
 from system.bench.verify import Verified
 from system.ceilings import Ceilings
@@ -14,6 +15,7 @@ from system.predict import Prediction
 from system.protect import Verdict
 from system.revalue import Front
 from system.sheets import (
+    around_data,
     characterise_data,
     data,
     expect_data,
@@ -57,6 +59,7 @@ def _driver(result: SwappedDriver) -> dict[str, Any]:
 
 PLAIN: Mapping[type, Callable[[Any], dict[str, Any]]] = {
     Prediction: data.prediction,
+    Around: around_data.around,
     Ceilings: limit_data.limits,
     Verdict: protect_data.verdict,
     Stress: limit_data.stress,

@@ -15,8 +15,8 @@ from system import wording
 from system.around import BEHIND, STEP, Around, decibels
 from system.seating import Seating
 from system.sheets.around_texts import side
+from system.sheets.circumstances import heard
 from system.sheets.plots import AngleMap, Graph, Line, Picture, Polar
-from system.sheets.texts import placement_text
 from system.summary import level
 
 Floats = NDArray[np.float64]
@@ -92,10 +92,9 @@ def _seats(result: Around, seating: Seating) -> Graph:
         "woofers -6 dB": [fall.minus_6 for fall in falls if fall.minus_6 is not None],
         "their null": [fall.null for fall in falls if fall.null is not None],
     }
-    place = placement_text(result.variant.placement)
     return Graph(
         "Where may people sit?",
-        f"{result.variant.name}, {place}: {result.volts:g} V, seats {seating.distance:g} m away, not smoothed",
+        heard(result.variant, result.volts, seating.distance),
         "level_near",
         result.frequency,
         [Line("in the middle", level(seating.middle)), *(Line(label, values) for label, values in sides.items())],

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from math import ceil, floor, isinf
+from typing import Literal
 
 from system import wording
 from system.bench.meter import Drivers, Window
 from system.kit import Kit
 from system.ratings import TESTS
-from system.sheets import job_texts, layout_texts, runup_texts
+from system.sheets import layout_texts, runup_texts
 from system.sheets.pages.blocks import (
     BLANK,
     TICK,
@@ -29,7 +30,9 @@ from system.sheets.parts_texts import ACTIONS, JOINED
 from system.sheets.texts import cabinet_text, placement_text
 from system.shopping import RATED_BY, Spot
 from system.workshop.buildsheet import BuildSheet
+from system.workshop.cautionmodel import Caution
 from system.workshop.cautions import MOST_ON_TOP
+from system.workshop.jobrecord import TITLE
 from system.workshop.wiring import INPUT, End, Joint, Polarity
 
 GENERAL = (
@@ -72,7 +75,7 @@ def _board(sheet: BuildSheet) -> Sheet:
         title=f"{sheet.kit.name}: board of {sheet.variant.name}",
         under=under_of(sheet),
         blocks=(
-            Points(tuple(each.short for each in sheet.cautions[:MOST_ON_TOP]), "box"),
+            minded(sheet.cautions[:MOST_ON_TOP], "box"),
             Heading("Parts"),
             _parts(sheet),
             Beside(
@@ -86,12 +89,21 @@ def _board(sheet: BuildSheet) -> Sheet:
             Text(MEASURE),
             readings(sheet),
             Heading("Mind also"),
-            Points(tuple(each.short for each in sheet.cautions[MOST_ON_TOP:])),
+            minded(sheet.cautions[MOST_ON_TOP:]),
             Heading("Signed"),
             Beside((Fields(((SIGNED[0], ""),)),), (Fields(((SIGNED[1], ""),)),)),
         ),
         foot=foot(sheet.kit, sheet.checksum),
     )
+
+
+def minded(cautions: Sequence[Caution], mark: Literal["box", "dash"] = "dash") -> Points:
+    """Cautions, each with the figures of this build that trigger it."""
+    return Points(tuple(each.short for each in cautions), mark, tuple(triggered(each.because) for each in cautions))
+
+
+def triggered(because: str) -> str:
+    return f"Here: {because}." if because else ""
 
 
 def _parts(sheet: BuildSheet) -> Grid:
@@ -212,6 +224,6 @@ def _first_sound(sheet: BuildSheet) -> Sheet:
     return Sheet(
         title=f"{sheet.kit.name}: first sound of {sheet.variant.name}",
         under=under_of(sheet),
-        blocks=(*runup_texts.blocks(sheet.run_up), Heading(job_texts.TITLE), Fields(sheet.job.fields)),
+        blocks=(*runup_texts.blocks(sheet.run_up), Heading(TITLE), Fields(sheet.job.fields)),
         foot=foot(sheet.kit, sheet.checksum),
     )

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
 from system.sheets import cabinet_graphs, cabinet_texts
-from system.sheets.pages.blocks import Block, Drawing, Heading, Listing, Sheet
+from system.sheets.pages.blocks import Block, Drawing, Heading, Listing, Points, Sheet
 from system.workshop.carpentry import CabinetSheet
 
 WIDTH, TALLEST, LINE_HIGH = 180.0, 110.0, 30.0  # mm of a drawing
+PROSE = ("Filling", "Standing", "Take care")  # the other sections have tables, whose lines are left as they are
 
 
 def sheet(result: CabinetSheet, foot: str) -> Sheet:
@@ -16,7 +18,7 @@ def sheet(result: CabinetSheet, foot: str) -> Sheet:
     title, *lines = cabinet_texts.heading(result)
     blocks: list[Block] = [Listing(tuple(lines))]
     for name, section in cabinet_texts.sections(result).items():
-        blocks += [Heading(name), Listing(tuple(section))]
+        blocks += [Heading(name), *(_told(section) if name in PROSE else [Listing(tuple(section))])]
     if result.panels:
         whole = cabinet_graphs.spread(result)
         scale = min(WIDTH / whole.width, TALLEST / whole.height)
@@ -27,3 +29,14 @@ def sheet(result: CabinetSheet, foot: str) -> Sheet:
         draw = partial(cabinet_graphs.draw_line, sheet=result, run=run)
         blocks.append(Drawing(WIDTH, LINE_HIGH, draw, "The line straightened out, from the closed end"))
     return Sheet(title, "", tuple(blocks), foot)
+
+
+def _told(lines: Sequence[str]) -> list[Block]:
+    """Each text of a section as one again, for a page that is as wide as it likes: what goes on is indented further."""
+    texts: list[str] = []
+    for line in lines:
+        if line.startswith("    ") and texts:
+            texts[-1] += f" {line.strip()}"
+        else:
+            texts.append(line.strip())
+    return [Points(tuple(texts))] if texts else []

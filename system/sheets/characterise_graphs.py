@@ -13,11 +13,13 @@ from system.bench.fitting import Fit
 from system.bench.sweeps import Sweep
 from system.sheets.characterise_data import off
 from system.sheets.characterise_texts import amount, short, value
+from system.sheets.circumstances import LATER, bare
 from system.sheets.plots import Graph, Line
 
 Floats = NDArray[np.float64]
 
 MOST = 6  # lines of one graph
+WITH = {"added_mass": "with", "known_box": "on a box of"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,13 +41,17 @@ def single(unit: Measured, second: Second | None) -> list[Graph]:
         ]
     x = max((each.sweep.frequency for each in curves), key=lambda f: float(f[-1] / f[0]))
     fitted = [(each, each.fit) for each in curves if each.fit is not None]
-    graphs = [Graph("Which driver is this?", f"{short(unit)}: {_figures(unit)}", "impedance", x, _magnitudes(curves))]
+    where = "in free air" if second is None else f"in free air, and {WITH[second.method]} {amount(second)}"
+    impedance = bare(short(unit), f"impedance {where}")
+    graphs = [Graph("Which driver is this?", f"{impedance}; {_figures(unit)}", "impedance", x, _magnitudes(curves))]
     if phases := _phases(fitted):
-        graphs.append(Graph("Does the phase agree?", f"{short(unit)}: phase of the impedance", "phase", x, phases))
+        sentence = bare(short(unit), f"phase of the impedance {where}")
+        graphs.append(Graph("Does the phase agree?", f"{sentence}; {LATER}", "phase", x, phases))
     if fitted:
         told = " and ".join(f"{100 * fit.residual_rms:.2g} %" for _, fit in fitted)
         lines = [Line(f"magnitude{each.called}", 100 * off(fit), each.sweep.frequency) for each, fit in fitted]
-        sentence = f"{short(unit)}: modelled over measured, {told} rms with {fitted[0][1].coil_model}"
+        off_by = bare(short(unit), f"modelled impedance over the measured one {where}")
+        sentence = f"{off_by}; {told} rms with {fitted[0][1].coil_model}"
         graphs.append(Graph("What does the model leave over?", sentence, "percent_off", x, lines))
     return graphs
 
@@ -90,8 +96,8 @@ def _all(units: Sequence[Measured]) -> Iterator[Graph]:
             Line(f"{start + i}, {short(unit)}", unit.sweep.magnitude, unit.sweep.frequency)
             for i, unit in enumerate(some, 1)
         ]
-        yield Graph("How alike are they?", f"units {start + 1} to {start + len(some)}, measured", "impedance", widest,
-                    lines)  # fmt: skip
+        sentence = bare(f"units {start + 1} to {start + len(some)}", "measured impedance")
+        yield Graph("How alike are they?", sentence, "impedance", widest, lines)
 
 
 def _pairs(found: Batch) -> Iterator[Graph]:
@@ -105,7 +111,7 @@ def _pairs(found: Batch) -> Iterator[Graph]:
         widest = max((x for _, (x, _) in some), key=lambda x: float(x[-1] / x[0]))
         yield Graph(
             "How far apart are the pairs?",
-            "impedance of the second over the first; numbers as in the list of units",
+            f"{bare('pairs', 'impedance of the second over the first')}; numbers as in the list of units",
             "percent_off",
             widest,
             lines,

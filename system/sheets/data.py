@@ -11,19 +11,21 @@ import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from system.along import LinePressure
-from system.compare import Column, Comparison, Worst
 from system.filling import Filling
 from system.findings import Finding
 from system.predict import OpeningPrediction, Prediction
 from system.room import Room
 from system.sheets import step_data, timing_data
 from system.summary import level
+
+if TYPE_CHECKING:  # what it takes is slow to load, and most commands that show data have no use for it
+    from system.compare import Column, Comparison, Worst
 
 SCHEMA_VERSION = 1
 

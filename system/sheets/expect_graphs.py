@@ -10,9 +10,12 @@ from numpy.typing import NDArray
 from system.bench.expect import Curve, Expected
 from system.findings import usage_error
 from system.kit import Kit
+from system.sheets.circumstances import LATER, SMALL, seen
 from system.sheets.plots import Graph, Line, Shade
 
 Floats = NDArray[np.float64]
+
+INPUT = "at the crossover's input, without the cable, voice coils cold"
 
 
 def expect(kit: Kit, results: Sequence[Expected]) -> list[Graph]:
@@ -33,7 +36,7 @@ def _expect(kit: Kit, result: Expected) -> Iterator[Graph]:
     x = sweep.frequency[finite]
     yield Graph(
         "Which impedance should a sweep find?",
-        f"{kit.name}, {name}: at the crossover's input, without the cable, voice coils cold",
+        f"{kit.name}, {seen([name], f'impedance {INPUT}', SMALL)}",
         "impedance",
         x,
         _lines(sweep.magnitude, finite, 1.0),
@@ -42,7 +45,7 @@ def _expect(kit: Kit, result: Expected) -> Iterator[Graph]:
     degrees = 180 / np.pi
     yield Graph(
         "And which phase?",
-        f"{name}: voltage ahead of current above zero",
+        f"{seen([name], f'phase of the impedance {INPUT}', SMALL)}; {LATER}",
         "phase",
         x,
         _lines(sweep.phase, finite, degrees),

@@ -14,12 +14,12 @@ from system.bench.meter import Window, terminals
 from system.kit import Kit, Variant
 from system.sheets.tables import WIDTH, table, wrap
 from system.sheets.texts import cabinet_text, heading, placement_text
+from system.workshop.cautionmodel import DISCHARGE
 
 CAUTIONS = (
-    "Before an ohmmeter: no power, the amplifier's leads unplugged from the loudspeaker, capacitors discharged (bridge"
-    " each for a second with a resistor of some ohm). Hold the probes together first and subtract what the meter shows."
-    " Keep fingers off the probes' tips, and cones still: a moving cone makes volts of its own. `apart` is with every"
-    " driver's wires unhooked.",
+    "Before an ohmmeter: no power, the amplifier's leads unplugged from the loudspeaker, capacitors discharged"
+    f" ({DISCHARGE}). Hold the probes together first and subtract what the meter shows. Keep fingers off the probes'"
+    " tips, and cones still: a moving cone makes volts of its own. `apart` is with every driver's wires unhooked.",
     "`climbs, open`: the meter charges a capacitor, so it shows a few ohm or kilohm, climbs and ends in overload."
     " Wait for it, and swap the probes only after that.",
 )

@@ -16,13 +16,14 @@ from system.kit import Kit, RadiatorSpec
 from system.predict import Prediction
 from system.protect import Verdict
 from system.sheets import limit_graphs
+from system.sheets.circumstances import heard, heard_all, seen
 from system.sheets.limit_graphs import stress
 from system.sheets.pictures import joined
 from system.sheets.plots import Graph, Line, Shade
 from system.sheets.protect_graphs import protection
 from system.sheets.step_graphs import step
 from system.sheets.texts import cabinet_text, placement_text, polarity_text
-from system.sheets.timing_graphs import arrival, circumstances, impedance_phase, phase
+from system.sheets.timing_graphs import arrival, impedance_phase, phase
 from system.summary import level
 
 Floats = NDArray[np.float64]
@@ -44,10 +45,11 @@ def _setting(kit: Kit, result: Prediction) -> str:
 
 
 def _moved(result: Prediction, rated: float) -> str:
-    return (
-        f"{result.variant.name}: one-way peak on a sine of {rated:.1f} V, the amplifier's rated volts, in any room; not"
-        " smoothed"
-    )
+    return seen([result.variant.name], "one-way peak", _rated(rated))
+
+
+def _rated(volts: float) -> str:
+    return f"on a sine of {volts:.1f} V, the amplifier's rated volts"
 
 
 def _as_one(lines: Sequence[Line]) -> list[Line]:
@@ -92,7 +94,7 @@ def _turned_round(kit: Kit, result: Prediction) -> Iterator[Graph]:
         if np.count_nonzero(shown) > 1:
             yield Graph(
                 f"Is {polarity.driver} the right way round?",
-                f"{circumstances(result)}; {polarity_text(polarity)}",
+                f"{heard(result.variant, result.volts)}; {polarity_text(polarity)}",
                 "level_near",
                 result.frequency[shown],
                 [
@@ -134,8 +136,8 @@ def _air(kit: Kit, result: Prediction) -> Iterator[Graph]:
             for name, limit in limits.items()
             if limit.volts is not None and limit.volts <= rated
         ]
-        told = f"peak air speed on a sine of {rated:.1f} V, in any room, not smoothed"
-        sentence = f"{result.variant.name}: {'; '.join([told, *reached])}"
+        told = seen([result.variant.name], "peak air speed", _rated(rated))
+        sentence = "; ".join([told, *reached])
         marks: dict[float, list[str]] = {}
         for name, limit in limits.items():
             marks.setdefault(limit.speed, []).append(name)
@@ -157,8 +159,8 @@ def _inside(variant: str, line: LinePressure) -> Graph:
         there.setdefault(place, []).append(name)
     return Graph(
         "Where along the line is the pressure?",
-        f"{variant}: at any volts, in any room; level at the line's first resonances, below the largest of each;"
-        " dotted: drivers and mouths",
+        f"{seen([variant], 'level at the first resonances of the line, below the largest of each')}; dotted: drivers"
+        " and mouths",
         "below_largest",
         line.places * 1e3,
         lines,
@@ -175,7 +177,7 @@ def _amplifier(kit: Kit, result: Prediction) -> Iterator[Graph]:
     allowed = kit.amplifier.lowest_load
     limits = [(f"the amplifier stands {allowed:g} ohm", allowed)] if allowed else []
     impedance = [Line("impedance", np.abs(result.impedance))]
-    sentence = f"{result.variant.name}: what it sees, cable included, not smoothed; {lowest}"
+    sentence = f"{seen([result.variant.name], 'the impedance that it sees, cable included')}; {lowest}"
     yield Graph("Is the amplifier safe?", sentence, "impedance", result.frequency, impedance, limits)
 
 
@@ -210,12 +212,15 @@ def comparison(result: Comparison) -> list[Graph]:
     """Every variant's level and impedance laid over each other."""
     first = next(iter(result.predictions.values()))
     f = first.frequency
-    volts = f"{first.volts:g} V, each at its own listening point and placement, not smoothed"
+    where = heard_all([p.variant for p in result.predictions.values()], first.volts)
     levels = [Line(name, level(p.pressure)) for name, p in result.predictions.items()]
     drawing = {name: p for name, p in result.predictions.items() if p.summary.lowest_impedance_ohm is not None}
     impedances = [Line(name, np.abs(p.impedance)) for name, p in drawing.items()]
-    seen = Graph("Is the amplifier safe?", "what the amplifier sees", "impedance", f, impedances)
-    return [Graph("How low and how even?", volts, "level", f, levels), *([seen] if impedances else [])]
+    graphs = [Graph("How low and how even?", where, "level", f, levels)]
+    if impedances:
+        sentence = seen(list(drawing), "the impedance that it sees, cable included")
+        graphs.append(Graph("Is the amplifier safe?", sentence, "impedance", f, impedances))
+    return graphs
 
 
 def limits(kit: Kit, results: Sequence[Ceilings], verdicts: Mapping[str, Sequence[Verdict]]) -> list[Graph]:

@@ -1,11 +1,21 @@
-"""What all pictures share: inks and dashes that black and white tell apart, and where words find room."""
+"""What all pictures share: inks and dashes that black and white tell apart, axes, and where words find room."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from functools import cache
+from typing import Literal
 
+from matplotlib.axes import Axes
 from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.ticker import FixedFormatter, FixedLocator, NullFormatter
+
+from system.sheets.scales import Axis
+
+DECADE = 2.2  # inches that a decade of frequency takes
+# Where words may be parted: not between a number and its unit.
+_GAP = re.compile(r"(?<!\d) | (?!(?:%|dB|k?Hz|V|ohm|m?m|m?s|W|uF|mH|g|L|degC)(?!\w))")
 
 INK, SHADED, FAINT = "#1d2733", "#e0c98d", "#c9b8b2"
 HATCHES = ("////", "....", "\\\\\\\\", "xxxx", "----", "oooo", "||||")  # told apart in black and white
@@ -42,9 +52,9 @@ def width_of(words: str, points: float, bold: bool = False) -> float:
 
 
 def wrapped(words: str, points: float, width: float, bold: bool = False) -> list[str]:
-    """Lines of at most `width` inches; a word that is longer has a line of its own."""
+    """Lines of at most `width` inches; a word that is longer has a line of its own. A number stays with its unit."""
     lines = [""]
-    for word in words.split(" "):
+    for word in _GAP.split(words):
         longer = f"{lines[-1]} {word}" if lines[-1] else word
         if lines[-1] and width_of(longer, points, bold) > width:
             lines.append(word)
@@ -93,3 +103,17 @@ class Strip:
     def _free(self, left: float) -> float:
         touching = (top for a, b, top in self.taken if left < b and left + self.thick > a)
         return max(touching, default=0.0)
+
+
+def rule(axes: Axes, which: Literal["x", "y"], axis: Axis) -> None:
+    """Give matplotlib's axes an axis: where it begins and ends, its figures, and the words at the end of one across."""
+    axes.set(**{f"{which}scale": "log" if axis.logarithmic else "linear", f"{which}lim": (axis.low, axis.high)})
+    ruler = {"x": axes.xaxis, "y": axes.yaxis}[which]
+    told = {place: words for place, words in axis.ticks.items() if words}
+    ruler.set_major_locator(FixedLocator(list(told)))
+    ruler.set_major_formatter(FixedFormatter(list(told.values())))
+    ruler.set_minor_locator(FixedLocator([place for place in axis.ticks if place not in told]))
+    ruler.set_minor_formatter(NullFormatter())
+    ruler.set_tick_params(labelsize=9)
+    if which == "x" and axis.words:
+        axes.set_xlabel(axis.words, loc="right", labelpad=1, fontsize=9)

@@ -9,9 +9,8 @@ from typing import Any
 
 from system.outline import Body
 from system.sheets.data import table_csv
+from system.units import ZERO_CELSIUS
 from system.workshop.layout import Advice, LayoutResult, Pair, Remedy
-
-ZERO = 273.15
 
 
 def layouts(results: Sequence[LayoutResult]) -> dict[str, Any]:
@@ -30,7 +29,7 @@ def layout(result: LayoutResult) -> dict[str, Any]:
         "couplings": [pair(each) for each in result.pairs],
         "change": asdict(result.change),
         "change_at_worst": asdict(result.worst) if result.worst else None,
-        "surface_degc": {name: kelvin - ZERO for name, kelvin in result.temperatures.items()},
+        "surface_degc": {name: kelvin - ZERO_CELSIUS for name, kelvin in result.temperatures.items()},
         "surface_unknown": list(result.unrated),
         "advice": [advice(each) for each in result.advice],
     }
@@ -92,7 +91,7 @@ def _same(value: float) -> float:
 
 
 def _celsius(kelvin: float) -> float:
-    return kelvin - ZERO
+    return kelvin - ZERO_CELSIUS
 
 
 def _thousand(value: float) -> float:

@@ -10,9 +10,9 @@ from system.heat import CHART_SPREAD
 from system.kit import Kit
 from system.sheets.tables import table, wrap
 from system.sheets.texts import heading
+from system.units import ZERO_CELSIUS
 from system.workshop.layout import CLEAR, HEAVY, MANY, NEAR, Advice, Change, LayoutResult, Pair, Remedy
 
-ZERO = 273.15
 WORDS = {0: "along the board", 90: "across the board"}
 NONE = 5e-5  # a coefficient that is printed as zero
 ABOUT = (
@@ -89,7 +89,7 @@ def _together(result: LayoutResult) -> list[str]:
         unknown = "" if result.worst else f"; of more than {MANY} coils not every way of connecting them is tried"
         texts.append(f"all together: {level}, {impedance}{worst}{unknown}")
     if result.temperatures:
-        degrees = [f"{name} {kelvin - ZERO:.0f} degC" for name, kelvin in result.temperatures.items()]
+        degrees = [f"{name} {wording.degrees(kelvin)}" for name, kelvin in result.temperatures.items()]
         texts.append(f"surfaces on the programme: {wording.listed(degrees)}")
     if result.unrated:
         texts.append(f"how hot {wording.listed(result.unrated)} gets cannot be told: no power_rating")
@@ -133,12 +133,12 @@ def _coupling(each: Advice) -> str:
 
 
 def _degrees(each: Advice) -> str:
-    degrees = (each.figure or ZERO) - ZERO
+    degrees = (each.figure or ZERO_CELSIUS) - ZERO_CELSIUS
     return f"{each.references[0]} may get {degrees + CHART_SPREAD:.0f} degC ({degrees:.0f} computed)"
 
 
 def _bears(each: Advice) -> str:
-    return f"{(each.limit or ZERO) - ZERO:.0f} degC"
+    return wording.degrees(each.limit or ZERO_CELSIUS)
 
 
 def _hold(each: Advice) -> str:

@@ -13,9 +13,8 @@ from system.limits import UPPER_SPEED, Limits
 from system.moments import InTime
 from system.sheets.data import numbers, table_csv
 from system.stress import Load, PartStress, Rated, Stress
+from system.units import ZERO_CELSIUS
 from system.warming import Warming
-
-ZERO = 273.15  # K
 
 
 def limits(result: Ceilings) -> dict[str, Any]:
@@ -73,7 +72,7 @@ def number(value: float | None) -> float | None:
 
 
 def celsius(kelvin: float) -> float | None:
-    return number(kelvin - ZERO)
+    return number(kelvin - ZERO_CELSIUS)
 
 
 def _curves(found: Limits) -> dict[str, Any]:
@@ -112,7 +111,7 @@ def _warming(result: Warming) -> dict[str, Any]:
         "seconds": numbers(result.seconds),
         "drivers": {
             name: {
-                "coil_c": numbers(result.temperatures[name] - ZERO),
+                "coil_c": numbers(result.temperatures[name] - ZERO_CELSIUS),
                 "settled_c": celsius(coil.settled),
                 "highest_c": celsius(coil.highest),
                 "burns": math.isinf(coil.settled),

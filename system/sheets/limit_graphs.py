@@ -14,11 +14,12 @@ from system.findings import usage_error
 from system.kit import Kit
 from system.limits import Case, Limits
 from system.ratings import TESTS
-from system.sheets.limit_texts import ZERO, alike, celsius
+from system.sheets.circumstances import heard, seen
+from system.sheets.limit_texts import alike, celsius
 from system.sheets.pictures import joined
 from system.sheets.plots import Graph, Line, Span
-from system.sheets.texts import placement_text
 from system.signal import Signal
+from system.units import ZERO_CELSIUS
 
 Floats = NDArray[np.float64]
 
@@ -55,8 +56,7 @@ def limits(kit: Kit, result: Ceilings) -> Iterator[Graph]:
     if lines:
         yield Graph(
             "What gives first?",
-            f"{kit.name}, {name}: volts rms of a sine at the amplifier's output, in any room, not smoothed;"
-            f" {NOT_A_TEST}",
+            f"{kit.name}, {seen([name], 'limits', 'in V rms of a sine')}; {NOT_A_TEST}",
             "volts",
             found.frequency,
             lines,
@@ -64,8 +64,7 @@ def limits(kit: Kit, result: Ceilings) -> Iterator[Graph]:
         )
     yield Graph(
         "How loud, and what ends it?",
-        f"{name}, {placement_text(found.variant.placement)}: highest level of a sine at {found.distance:g} m, cold,"
-        f" small-signal, not smoothed; {NOT_A_TEST}",
+        f"{heard(found.variant, 'on a sine up to its first limit')}, cold and small-signal; {NOT_A_TEST}",
         "level",
         found.frequency,
         [Line("at most", found.envelope.level)],
@@ -94,17 +93,18 @@ def coils(kit: Kit, result: Ceilings) -> Iterator[Graph]:
     whole = {name: values for name, values in warm.temperatures.items() if np.isfinite(values[0])} if warm else {}
     if warm is None or not whole:
         return
+    loud = f"at full volume, {wording.volts_down(warm.volts)} rms"
     stood: dict[float, list[str]] = {}
     for name, coil in warm.coils.items():
         stood.setdefault(coil.highest, []).append(name)
     yield Graph(
         "How hot do the voice coils get?",
-        f"{result.limits.variant.name}: on the programme at full volume, {wording.volts_down(warm.volts)} rms, from"
-        f" {celsius(kit.assembly.ambient)} on; marked: what they stand; a line that ends: burnt",
+        f"{seen([result.limits.variant.name], 'coils on the programme', loud)}, from {celsius(kit.assembly.ambient)}"
+        " on; marked: what they stand; a line that ends: burnt",
         "temperature",
         warm.seconds,
-        joined([Line(n, np.where(np.isfinite(t), t - ZERO, np.nan)) for n, t in whole.items()], SAME_HEAT),
-        [(f"{', '.join(names)}: {celsius(highest)}", highest - ZERO) for highest, names in stood.items()],
+        joined([Line(n, np.where(np.isfinite(t), t - ZERO_CELSIUS, np.nan)) for n, t in whole.items()], SAME_HEAT),
+        [(f"{', '.join(names)}: {celsius(highest)}", highest - ZERO_CELSIUS) for highest, names in stood.items()],
         across="time",
     )
 
@@ -117,8 +117,8 @@ def distortion(result: Ceilings) -> Iterator[Graph]:
         if lines:
             yield Graph(
                 f"How clean {'is' if len(names) == 1 else 'are'} {' and '.join(names)}?",
-                f"{result.limits.variant.name}: total distortion of a sine, close to the cone, in any room, not"
-                " smoothed, from its large_signal curves",
+                f"{seen([result.limits.variant.name], 'total distortion close to the cone', 'on a sine')}, from its"
+                " large_signal curves",
                 "percent",
                 each.frequency,
                 lines,
@@ -137,28 +137,27 @@ def stress(kit: Kit, cases: Sequence[Case]) -> list[Graph]:
 def _stress(kit: Kit, case: Case) -> Iterator[Graph]:
     variant, result = case.model.variant, case.result
     signal = Signal.of(kit, variant, result.frequency)
-    heard = np.arange(result.frequency.size) >= int(np.searchsorted(result.frequency, signal.lowest)) - 1
+    played = np.arange(result.frequency.size) >= int(np.searchsorted(result.frequency, signal.lowest)) - 1
     drive = signal.rated / result.volts * signal.gain
     across, heat, limits_across, limits_heat = [], [], [], []
     for name, part in result.parts.items():
         spec = variant.places[name].part
         label = f"{name} {wording.part_value(spec.kind, spec.value)}"
         if spec.kind == "capacitor":
-            across.append(Line(label, (np.sqrt(2) * np.abs(part.volts) * drive)[heard]))
+            across.append(Line(label, (np.sqrt(2) * np.abs(part.volts) * drive)[played]))
             if (rating := TESTS["voltage"].rating(spec)) is not None:
-                limits_across.append((f"rating of {name}", rating))
+                limits_across.append((name, rating))
         else:
-            heat.append(Line(label, (part.watts * drive**2)[heard]))
+            heat.append(Line(label, (part.watts * drive**2)[played]))
             if (rating := TESTS["power"].rating(spec)) is not None:
-                limits_heat.append((f"rating of {name}", rating))
-    setting = (
-        f"{variant.name}: on a sine of {signal.rated:.1f} V rms, in any room, not smoothed; computed, not a test to run"
-    )
-    f = result.frequency[heard]
+                limits_heat.append((name, rating))
+    rated = f"on a sine of {signal.rated:.1f} V rms"
+    borne, heated = (f"{seen([variant.name], what, rated)}; {NOT_A_TEST}" for what in ("peak volts", "heat"))
+    f = result.frequency[played]
     if across:
-        yield Graph("What do the capacitors bear?", setting, "peak_volts", f, _largest(across), _joined(limits_across))
+        yield Graph("What do the capacitors bear?", borne, "peak_volts", f, _largest(across), _joined(limits_across))
     if heat:
-        yield Graph("How much heat is in the parts?", setting, "watts", f, _largest(heat), _joined(limits_heat))
+        yield Graph("How much heat is in the parts?", heated, "watts", f, _largest(heat), _joined(limits_heat))
 
 
 def _largest(lines: Sequence[Line]) -> list[Line]:
@@ -168,8 +167,8 @@ def _largest(lines: Sequence[Line]) -> list[Line]:
 
 
 def _joined(levels: Sequence[tuple[str, float]]) -> list[tuple[str, float]]:
-    """Equal levels under one label."""
+    """Equal ratings of parts under one label."""
     together: dict[float, list[str]] = {}
-    for label, value in levels:
-        together.setdefault(value, []).append(label)
-    return [(", ".join(labels), value) for value, labels in together.items()]
+    for name, value in levels:
+        together.setdefault(value, []).append(name)
+    return [(f"rating of {wording.listed(names)}", value) for value, names in together.items()]

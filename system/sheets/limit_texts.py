@@ -23,7 +23,6 @@ ALIKE = 1e-3  # relative: such limits share a row
 ROWS = 8  # of the table of distortion
 SHOWN_LEVELS = (1, 3)  # of those computed: 12 and 0 dB below the rated volts
 CURVES = ("loss", "offset", "second", "third")  # of a level of distortion, as shown
-ZERO = 273.15  # K
 
 CAUTIONS = (
     NOT_A_TEST,
@@ -33,7 +32,7 @@ CAUTIONS = (
 
 
 def celsius(kelvin: float) -> str:
-    return "burnt" if math.isinf(kelvin) else f"{kelvin - ZERO:.0f} degC"
+    return "burnt" if math.isinf(kelvin) else wording.degrees(kelvin)
 
 
 # How a limit's own value reads, by its SI unit.

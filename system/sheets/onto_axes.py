@@ -7,18 +7,19 @@ are a matter of the axes' size: `axes.set_box_aspect(2 / 3)` gives them to the 5
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from system.around import Around
 from system.bench.expect import Expected
 from system.ceilings import Ceilings
 from system.compare import Comparison
 from system.predict import Prediction
 from system.protect import Verdict
-from system.sheets import plots
+from system.sheets import around_graphs, plots, timing_graphs
 from system.sheets.graphs import excursion_limits, moving
 from system.sheets.limit_graphs import KINDS, spans
 from system.sheets.plots import Graph, Line, Shade
@@ -61,6 +62,42 @@ def plot_impedance(axes: Axes, result: Prediction | Comparison | Expected, lowes
     whole = {name: each for name, each in _by_name(result).items() if np.isfinite(each.impedance).all()}
     lines = [Line("impedance" if len(whole) == 1 else name, np.abs(each.impedance)) for name, each in whole.items()]
     _draw(axes, Graph("", "", "impedance", _frequency(whole), lines, limits))
+
+
+def plot_group_delay(axes: Axes, prediction: Prediction) -> None:
+    """Draw the group delay in ms, that of the distance taken out, over frequency in Hz, and from where ears notice it.
+
+    Raises ValueError for a prediction without `detail`, and where nothing is heard at two frequencies.
+    """
+    _draw_first(axes, timing_graphs.group_delay(prediction), "a prediction with its detail, of what is heard")
+
+
+def plot_step_response(axes: Axes, prediction: Prediction) -> None:
+    """Draw what arrives of a step of the prediction's volts, in Pa over ms: together, drivers and openings.
+
+    Lines that are one are drawn once. Raises ValueError for a prediction without `detail`, and where nothing is heard.
+    """
+    _draw_first(axes, timing_graphs.step_response(prediction), "a prediction with its detail, of what is heard")
+
+
+def plot_angle_map(axes: Axes, around: Around, plane: str = "horizontal") -> None:
+    """Draw the level in dB against straight ahead, over frequency in Hz and angle in degrees, in bands of a `plane`.
+
+    The `plane` is `horizontal` or `vertical`. What the bands mean stands to the right of the axes. Raises ValueError
+    for another plane, for fewer than two frequencies, and where nothing is heard.
+    """
+    _enough(around.frequency)
+    plots.fill(axes, around_graphs.angle_map(_audible(around), _plane(plane)))
+
+
+def plot_polar(axes: Axes, around: Around, plane: str = "horizontal") -> None:
+    """Draw the level in dB against straight ahead, round about in a `plane`, a line for each octave from 125 Hz on.
+
+    The axes lose their frame and have the same scale both ways. The `plane` is `horizontal`, seen from above with the
+    listener at the bottom, or `vertical`, seen from the side. Raises ValueError for another plane, and where nothing is
+    heard.
+    """
+    plots.fill(axes, around_graphs.polar(_audible(around), _plane(plane)))
 
 
 def plot_excursion(axes: Axes, prediction: Prediction, volts: float | None = None) -> None:
@@ -143,6 +180,18 @@ def plot_spread(axes: Axes, spread: Spread) -> None:
     _draw(axes, Graph("", "", "level_near", _enough(spread.frequency), lines, shade=shade))
 
 
+def _plane(plane: str) -> str:
+    if plane not in around_graphs.PLANES:
+        raise ValueError(f"plane {plane!r} is none of {', '.join(around_graphs.PLANES)}")
+    return plane
+
+
+def _audible(around: Around) -> Around:
+    if around.silent:
+        raise ValueError("there is nothing to draw: nothing is heard")
+    return around
+
+
 def _by_name(result: Prediction | Comparison) -> Mapping[str, Prediction]:
     return {result.variant.name: result} if isinstance(result, Prediction) else result.predictions
 
@@ -162,6 +211,13 @@ def _enough(frequency: Floats) -> Floats:
 def _shade(label: str, x: Floats, low: Floats, high: Floats) -> Shade | None:
     """The words point at the highest place in the lowest decade, where they stand."""
     return Shade(label, low, high, float(x[int(np.argmax(high[x <= 10 * x[0]]))])) if x.size else None
+
+
+def _draw_first(axes: Axes, graphs: Iterator[Graph], needs: str) -> None:
+    graph = next(graphs, None)
+    if graph is None:
+        raise ValueError(f"there is nothing to draw: it takes {needs}")
+    _draw(axes, graph)
 
 
 def _draw(axes: Axes, graph: Graph) -> None:

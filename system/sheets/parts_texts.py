@@ -15,6 +15,7 @@ from system.sheets.parts_data import NO_TOTAL
 from system.sheets.tables import WIDTH, table, wrap
 from system.sheets.texts import cabinet_text, heading, placement_text
 from system.shopping import RATED_BY, Label, Left, Line, Need, Shopping, Spot, links
+from system.workshop.cautionmodel import DISCHARGE
 
 TITLE = "What goes where, why, and what to buy: computed for these drivers in these cabinets"
 ACTIONS: Mapping[Action, str] = {"fit": "fit", "change": "fit, differs", "link": "LINK", "leave_out": "LEAVE OUT"}
@@ -29,9 +30,7 @@ ABOUT = (
     " receiver's high-pass not counted; a driver's is that of its volts over its own band, unevenness the deviation"
     " from the mean level. `fit, differs`: another variant has another value there."
 )
-CHARGED = (
-    "A capacitor may hold a charge: discharge it through a resistor of about 100 ohm before it is touched or measured."
-)
+CHARGED = f"A capacitor may hold a charge. Before it is touched or measured, {DISCHARGE}."
 
 
 def parts(result: Shopping, pairs: Sequence[Paired]) -> str:

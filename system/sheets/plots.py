@@ -21,10 +21,10 @@ from matplotlib.figure import Figure
 
 from system.findings import usage_error
 from system.output import PICTURES, write_file
-from system.sheets import round_plots
-from system.sheets.ink import FAINT, HATCHES, INK, PLAIN, SHADED, Strip, apart, styles, width_of, wrapped
-from system.sheets.pictures import UNITS, AngleMap, Floats, Graph, Line, Picture, Polar, Shade, Span
-from system.sheets.scales import ACROSS, DECADE, NEARLY, SCALES
+from system.sheets import round_plots, scales
+from system.sheets.ink import DECADE, FAINT, HATCHES, INK, PLAIN, SHADED, Strip, apart, rule, styles, width_of, wrapped
+from system.sheets.pictures import AngleMap, Floats, Graph, Line, Picture, Polar, Shade, Span
+from system.sheets.scales import NEARLY, Axis, Scale
 
 __all__ = [
     "INK",
@@ -44,7 +44,8 @@ __all__ = [
 ]
 
 LEFT, RIGHT, BELOW = 0.75, 1.45, 0.55  # inches about each graph
-ABOVE, UNTITLED, ROW = 0.55, 0.3, 0.19  # above it without a title's rows, without a title, and of each row
+SAMPLE = (0.08, 0.5)  # inches to the right of the axes, where a piece of a line begins and where its name does
+ABOVE, UNTITLED, ROW = 0.62, 0.38, 0.19  # above it without a title's rows, without a title, and of each row
 QUESTION, SENTENCE, LABEL, WORDS = 11.0, 8.5, 8.5, 8.0  # points
 STEEP = 15.0  # dB, by which a curve rises over a stretch that has room for words at its high end only
 
@@ -114,7 +115,7 @@ def _title(picture: Picture, width: float) -> list[tuple[str, float, str]]:
 
 
 def _wide(picture: Picture, page: float) -> float:
-    return page if isinstance(picture, Graph) and SCALES[picture.kind].fills_page else size(picture)[0]
+    return page if isinstance(picture, Graph) and scales.upright(picture).fills_page else size(picture)[0]
 
 
 def _high(picture: Picture) -> float:
@@ -126,7 +127,9 @@ def _beside(picture: Picture, page: float) -> float:
     if isinstance(picture, AngleMap):
         return 0.5 + max(width_of(words, LABEL) for words in round_plots.BAND_WORDS)
     widest = max((width_of(line.label, LABEL) for line in picture.lines), default=0.0)
-    return widest + 0.2 if isinstance(picture, Graph) else max(0.0, round_plots.ROUND + 1.25 + widest - page)
+    if isinstance(picture, Graph):
+        return SAMPLE[1] + widest + 0.25
+    return max(0.0, round_plots.ROUND + 1.25 + widest - page)
 
 
 def size(picture: Picture) -> tuple[float, float]:
@@ -143,37 +146,41 @@ def fill(axes: Axes, picture: Picture) -> None:
 
 
 def _graph_size(graph: Graph) -> tuple[float, float]:
-    decades = float(np.log10(graph.x[-1] / graph.x[0])) if graph.across == "frequency" else 3.0
-    return (3.0 if SCALES[graph.kind].fills_page else decades) * DECADE, SCALES[graph.kind].height(graph)
+    scale = scales.upright(graph)
+    proportioned = graph.across == "frequency" and not scale.fills_page
+    decades = float(np.log10(graph.x[-1] / graph.x[0])) if proportioned else 3.0
+    return decades * DECADE, scale.decades * DECADE
 
 
 def _fill_graph(axes: Axes, graph: Graph) -> None:
-    scale = SCALES[graph.kind]
-    low, high = scale.range(graph)
-    axes.set_yscale("log" if scale.logarithmic else "linear")
-    axes.set_ylim(low, high)
-    axes.tick_params(labelsize=9)
-    ACROSS[graph.across](axes, float(graph.x[0]), float(graph.x[-1]))
-    axes.xaxis.label.set_fontsize(9)
+    across, upright = scales.across(graph.across, float(graph.x[0]), float(graph.x[-1])), scales.upright(graph)
+    rule(axes, "x", across)
+    rule(axes, "y", upright)
     if graph.band is not None:
         axes.axvspan(*graph.band, facecolor="none", edgecolor=FAINT, hatch="////", linewidth=0)
     if graph.shade is not None:
         _shade(axes, graph, graph.shade)
     if graph.spans:
-        _spans(axes, graph, low)
+        _spans(axes, graph, across, upright)
+    dots = "o" if graph.across == "counts" else None  # a place between two of them is none
     for (colour, dash, weight), line in zip(styles(len(graph.lines)), graph.lines, strict=True):
         x = graph.x if line.x is None else line.x
-        axes.plot(x, line.values, color=colour, linestyle=dash, linewidth=weight, solid_capstyle="round")
-    _limits(axes, graph)
-    _marks(axes, graph)
-    _label_ends(axes, graph)
-    scale.ticks(axes, low, high)
+        axes.plot(
+            x, line.values, color=colour, linestyle=dash, linewidth=weight, marker=dots, markersize=4,
+            solid_capstyle="round",
+        )  # fmt: skip
+    _limits(axes, graph, upright)
+    _marks(axes, graph, across)
+    _label_ends(axes, graph, upright)
     axes.grid(True, which="major", color="#d9d9d2", linewidth=0.7)
-    axes.grid(True, which="minor", axis="x", color="#ecece6", linewidth=0.5)
+    axes.grid(True, which="minor", color="#ecece6", linewidth=0.5)
     axes.set_axisbelow(True)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    axes.text(0, 1.02, UNITS[graph.kind], transform=axes.transAxes, ha="right", va="bottom", fontsize=9)
+    axes.annotate(
+        upright.words, (0.0, 1.0), xycoords="axes fraction", xytext=(0, 8), textcoords="offset points", ha="right",
+        va="bottom", fontsize=9, annotation_clip=False,
+    )  # fmt: skip
 
 
 # How large each kind of picture is and how it is filled in.
@@ -201,23 +208,24 @@ def _shade(axes: Axes, graph: Graph, shade: Shade) -> None:
     axes.annotate(
         shade.label, (graph.x[i], shade.highest[i]), xytext=(0.015, 0.985), textcoords="axes fraction", va="top",
         fontsize=WORDS, color=INK, arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.7, "relpos": (0.03, 0)},
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.3, "alpha": 0.75},
     )  # fmt: skip
 
 
-def _spans(axes: Axes, graph: Graph, low: float) -> None:
+def _spans(axes: Axes, graph: Graph, across: Axis, upright: Scale) -> None:
     """Each stretch in the hatching of its kind; what it means stands upright in the widest that means the same."""
     curve = graph.lines[0].values
     kinds = list(dict.fromkeys(span.kind for span in graph.spans))
     for span in graph.spans:
         inside = (graph.x >= span.start * NEARLY) & (graph.x <= span.stop / NEARLY)
         axes.fill_between(
-            graph.x[inside], low, curve[inside], facecolor="none", edgecolor=FAINT,
+            graph.x[inside], upright.low, curve[inside], facecolor="none", edgecolor=FAINT,
             hatch=HATCHES[kinds.index(span.kind) % len(HATCHES)], linewidth=0,
         )  # fmt: skip
     strip = Strip(0.15)
     for label, place in _span_words(graph):
         wide, high = _inches(axes)
-        at = _share(axes, place) * wide
+        at = across.at(place) * wide
         _, start = strip.put(at + strip.thick / 2, width_of(label, WORDS), ("left",))
         axes.text(
             place, (start + 0.08) / high, label, rotation=90, va="bottom", ha="center", fontsize=WORDS, color=INK,
@@ -236,18 +244,11 @@ def _span_words(graph: Graph) -> Iterator[tuple[str, float]]:
         yield label, widest.start * (widest.stop / widest.start) ** towards
 
 
-def _share(axes: Axes, place: float) -> float:
-    """How far along the horizontal axis a place is, from 0 to 1."""
-    x = axes.transData.transform((place, axes.get_ylim()[0]))
-    return float(axes.transAxes.inverted().transform(x)[0])
-
-
-def _limits(axes: Axes, graph: Graph) -> None:
+def _limits(axes: Axes, graph: Graph, upright: Scale) -> None:
     """Level lines across, each with its words above its right-hand end, moved up where words would touch."""
-    low, high = axes.get_ylim()
-    seen = [(label, value) for label, value in graph.limits if low < value < high]
+    seen = [(label, value) for label, value in graph.limits if upright.low < value < upright.high]
     tall = _inches(axes)[1]
-    wanted = [_upward(graph, value, low, high) * tall + 0.03 for _, value in seen]
+    wanted = [upright.at(value) * tall + 0.03 for _, value in seen]
     for (label, value), at in zip(seen, apart(wanted, 0.14, tall), strict=True):
         axes.axhline(value, color=INK, linewidth=0.9)
         axes.text(
@@ -256,40 +257,40 @@ def _limits(axes: Axes, graph: Graph) -> None:
         )  # fmt: skip
 
 
-def _marks(axes: Axes, graph: Graph) -> None:
+def _marks(axes: Axes, graph: Graph, across: Axis) -> None:
     """Dotted lines upright, with words beside them that keep clear of each other."""
     wide, tall = _inches(axes)
     strip = Strip(0.14)
     for label, place in sorted(graph.marks.items(), key=lambda mark: mark[1]):
         if graph.x[0] * NEARLY <= place <= graph.x[-1] / NEARLY:
             axes.axvline(place, color=INK, linewidth=0.7, linestyle=(0, (1, 3)))
-            at = _share(axes, place) * wide
+            at = across.at(place) * wide
             sides = [s for s, room in (("left", at), ("right", wide - at)) if room >= strip.thick]
             side, start = strip.put(at, width_of(label, 7.5), sides)
             axes.text(
                 place, (start + 0.06) / tall, label, transform=axes.get_xaxis_transform(), rotation=90, va="bottom",
                 ha={"left": "right", "right": "left"}[side], fontsize=7.5, color=INK,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.3, "alpha": 0.75},
             )  # fmt: skip
 
 
-def _label_ends(axes: Axes, graph: Graph) -> None:
-    """Each line's name to the right of its last visible value, moved apart where names would touch."""
-    low, high = axes.get_ylim()
+def _label_ends(axes: Axes, graph: Graph, upright: Scale) -> None:
+    """Each line's name beside its last visible value, after a piece of the line; apart where names would touch."""
     tall = _inches(axes)[1]
     wanted = []
     for line in graph.lines:
         known = line.values[np.isfinite(line.values)]
-        last = float(np.clip(known[-1], low, high)) if known.size else low
-        wanted.append(_upward(graph, last, low, high) * tall)
+        last = min(max(upright.at(float(known[-1])), 0.0), 1.0) if known.size else 0.0
+        wanted.append(last * tall)
     places = apart(wanted, 0.15, tall)
-    for (colour, _, _), line, at in zip(styles(len(graph.lines)), graph.lines, places, strict=True):
+    first, name = SAMPLE
+    for (colour, dash, weight), line, at in zip(styles(len(graph.lines)), graph.lines, places, strict=True):
         axes.annotate(
-            line.label, (1.0, at / tall), xycoords="axes fraction", xytext=(6, 0), textcoords="offset points",
+            "", (1.0, at / tall), xycoords="axes fraction", xytext=(72 * (name - 0.06), 0), textcoords="offset points",
+            arrowprops={"arrowstyle": "-", "color": colour, "linestyle": dash, "linewidth": weight, "shrinkA": 0,
+                        "shrinkB": 72 * first}, annotation_clip=False,
+        )  # fmt: skip
+        axes.annotate(
+            line.label, (1.0, at / tall), xycoords="axes fraction", xytext=(72 * name, 0), textcoords="offset points",
             va="center", fontsize=LABEL, color=colour, annotation_clip=False,
         )  # fmt: skip
-
-
-def _upward(graph: Graph, value: float, low: float, high: float) -> float:
-    """How far up the axis a value is, from 0 to 1."""
-    transform: Callable[[Any], Any] = np.log if SCALES[graph.kind].logarithmic else np.asarray
-    return float((transform(value) - transform(low)) / (transform(high) - transform(low)))

@@ -9,6 +9,7 @@ from system.candidates import WIRINGS
 from system.findings import usage_error
 from system.kit import Kit
 from system.protect import Verdict, alike
+from system.sheets.circumstances import seen
 from system.sheets.plots import Graph, Line
 from system.sheets.texts import VERDICTS, programme_text
 
@@ -40,7 +41,7 @@ def _graph(name: str, verdict: Verdict, woofers: Sequence[str]) -> Graph:
     resistors = "".join(f"; {wiring.sign} resistor {wiring.words}" for wiring in signs)
     return Graph(
         f"Is the woofer safe? {name}, {' and '.join(woofers)}: high-pass {VERDICTS[verdict.verdict]}",
-        f"one-way peak on a swept sine of {verdict.sine_volts:.1f} V, in any room, not smoothed{resistors}{hatched}",
+        f"{seen([name], 'one-way peak', f'on a swept sine of {verdict.sine_volts:.1f} V')}{resistors}{hatched}",
         "excursion",
         verdict.frequency[low],
         [Line(label, curve[low] * 1e3) for label, curve in verdict.curves.items()],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import groupby
 
 import numpy as np
@@ -12,8 +13,10 @@ from system import grid, wording
 from system.bench.sweeps import Sweep
 from system.report import FREQUENCY, READ, Account, Report
 from system.sheets.around_texts import side
-from system.sheets.pages.blocks import Beside, Block, Chart, Curve, Grid, Heading, Points, Text
+from system.sheets.circumstances import heard, heard_all, seen
+from system.sheets.pages.blocks import Beside, Block, Chart, Grid, Heading, Points, Text
 from system.sheets.pages.charts import LINES
+from system.sheets.pictures import Graph, Line
 from system.sheets.texts import NOT_A_TEST, SILENT, speed_text
 from system.summary import level
 
@@ -31,20 +34,19 @@ def questions(report: Report) -> Iterator[Block]:
 
 
 def _how_low(report: Report) -> Iterator[Block]:
-    yield Heading("How low and how even?")
-    yield Text(
-        "Level at the listening point on 2.83 V, each variant where it stands, sine by sine, not smoothed. 25 dB are as"
-        " long as a decade (IEC 60263)."
-    )
+    first = report.accounts[0].prediction
+    sentence = f"{heard_all([a.variant for a in report.accounts], first.volts)}, sine by sine"
     curves = {a.variant.name: level(a.prediction.pressure) for a in report.accounts}
     lines = dict(curves)
     if len(report.accounts) == 1:  # room for what it is made of
-        result = report.accounts[0].prediction
         lines = {"together": next(iter(curves.values()))}
-        lines |= {name: level(driver.pressure) for name, driver in result.drivers.items()}
-        lines |= {name: level(opening.pressure) for name, opening in result.openings.items()}
+        lines |= {name: level(driver.pressure) for name, driver in first.drivers.items()}
+        lines |= {name: level(opening.pressure) for name, opening in first.openings.items()}
     told = "; ".join(f"{a.variant.name} {_low_end(a)}" for a in report.accounts)
-    yield from _charts("level", "level", lines, f"Level from 20 Hz to 20 kHz. {told}.", reads=True)
+    graph = _graph("How low and how even?", f"Level of {sentence}; {told}", "level", lines)
+    yield Heading(graph.question)
+    yield Text(f"{graph.sentence}. 25 dB are as long as a decade (IEC 60263).")
+    yield from _charts("level", graph, reads=True)
     yield from _table("Level, dB", {name: _numbers(values, 1) for name, values in curves.items()})
 
 
@@ -55,7 +57,7 @@ def _low_end(account: Account) -> str:
 
 def _woofers(report: Report) -> Iterator[Block]:
     rated = report.kit.amplifier.rated_volts
-    yield Heading("Is the woofer safe?")
+    question = "Is the woofer safe?"
     curves: dict[str, Floats] = {}
     told = []
     limits: dict[tuple[str, float], None] = {}
@@ -71,16 +73,17 @@ def _woofers(report: Report) -> Iterator[Block]:
                 if limit is not None:
                     limits[f"{word} limit of {data.name}", limit * 1e3] = None
     if not curves:
+        yield Heading(question)
         yield Text("Not known: its drivers are known by their tables only.")
         return
-    yield Text(
-        f"How far the cone that goes farthest moves each way on a sine of {rated:.1f} V, the amplifier's rated volts, a"
-        f" receiver's high-pass not counted: {', '.join(told)}. {NOT_A_TEST}"
-    )
-    words = "; ".join(f"{n} at most {values.max():.1f} mm" for n, values in curves.items())
+    what = f"how far the cone that goes farthest moves each way ({', '.join(told)})"
+    drive = f"on a sine of {rated:.1f} V, the amplifier's rated volts, a receiver's high-pass not counted"
     below = int(np.searchsorted(FREQUENCY, MOVING * 1.01))
     shown = {name: values[:below] for name, values in curves.items()}
-    yield from _charts("excursion", "excursion", shown, f"Excursion up to 1 kHz. {words}.", tuple(limits))
+    graph = _graph(question, seen(list(curves), what, drive), "excursion", shown, tuple(limits))
+    yield Heading(question)
+    yield Text(f"{graph.sentence}. {NOT_A_TEST}")
+    yield from _charts("excursion", graph)
     rows = int(np.searchsorted(grid.THIRD_OCTAVES, MOVING * 1.01))
     yield from _table("Excursion, mm", {name: _numbers(v, 2) for name, v in curves.items()}, rows)
     yield from _openings(report)
@@ -98,14 +101,13 @@ def _openings(report: Report) -> Iterator[Block]:
 
 
 def _how_loud(report: Report) -> Iterator[Block]:
-    yield Heading("How loud, and what gives?")
-    yield Text(
-        f"The highest level of a sine at the listening point before a limit is reached, cold and small-signal;"
-        f" {_on_the_signal(report)}."
-    )
     curves = {a.variant.name: a.limits.envelope.level for a in report.accounts}
-    told = "; ".join(f"{name} at most {float(np.max(values)):.0f} dB" for name, values in curves.items())
-    yield from _charts("loudest", "level", curves, f"Highest level of a sine from 20 Hz to 20 kHz. {told}.")
+    where = heard_all([a.variant for a in report.accounts], "on a sine up to its first limit")
+    sentence = f"Highest level of {where}, cold and small-signal"
+    graph = _graph("How loud, and what gives?", sentence, "level", curves)
+    yield Heading(graph.question)
+    yield Text(f"{graph.sentence}; {_on_the_signal(report)}.")
+    yield from _charts("loudest", graph)
     rows = tuple((a.variant.name, "; ".join(_spans(a))) for a in report.accounts)
     yield Grid(("variant", "what gives first, from the lowest frequency up"), rows, "What gives first", heads=True)
     columns = {}
@@ -137,7 +139,8 @@ def _spans(account: Account) -> Iterator[str]:
 
 
 def _amplifier(report: Report) -> Iterator[Block]:
-    yield Heading("Is the amplifier safe?")
+    question = "Is the amplifier safe?"
+    yield Heading(question)
     drawing = [a for a in report.accounts if a.prediction.summary.lowest_impedance_ohm is not None]
     if not drawing:
         yield Text("No current flows: nothing joins the two input points.")
@@ -149,13 +152,15 @@ def _amplifier(report: Report) -> Iterator[Block]:
     ]
     allowed = report.kit.amplifier.lowest_load
     stands = f"it stands {allowed:g} ohm" if allowed else "the kit does not say what it stands"
-    yield Text(f"The impedance that it sees, the cable included; {stands}. Lowest: {', '.join(told)}.")
     curves = {a.variant.name: np.abs(a.prediction.impedance) for a in drawing}
+    where = seen(list(curves), "the impedance that it sees, cable included")
+    sentence = f"{where}; lowest: {', '.join(told)}; {stands}"
+    yield Text(f"{sentence}.")
     if report.measured is not None:
         yield Text(f"Measured on this unit: {report.measured.name}; kitwright verify judges it.", strong=True)
         curves["measured"] = _between(report.measured)
     limits = ((f"the amplifier stands {allowed:g} ohm", allowed),) if allowed else ()
-    yield from _charts("impedance", "impedance", curves, f"Impedance. Lowest: {', '.join(told)}.", limits)
+    yield from _charts("impedance", _graph(question, sentence, "impedance", curves, limits))
     yield from _table("Impedance, ohm", {name: _numbers(values, 1) for name, values in curves.items()})
 
 
@@ -187,12 +192,13 @@ def seats(account: Account, number: int) -> Iterator[Block]:
         "woofers -6 dB": [fall.minus_6 for fall in falls if fall.minus_6 is not None],
         "their null": [fall.null for fall in falls if fall.null is not None],
     }
-    first = tuple((label, min(places)) for label, places in marks.items() if places)
+    first = {label: min(places) for label, places in marks.items() if places}
     told = "; ".join(f"{name} {_mean_text(values)}" for name, values in curves.items())
     name = account.variant.name
-    words = f"{name}: level at seats {seating.distance:g} m away, from 100 Hz to 20 kHz. {told}."
+    where = heard(account.variant, account.prediction.volts, seating.distance)
     shown = {label: values[_HEARD:] for label, values in curves.items()}
-    yield from _charts(f"seats-{number}", "level_near", shown, words, marks=first, start=_HEARD)
+    graph = _graph(f"Where may people sit? {name}", f"{where}; {told}", "level_near", shown, marks=first, start=_HEARD)
+    yield from _charts(f"seats-{number}", graph)
     table = {label: _numbers(values, 1) for label, values in curves.items()}
     yield from _table(f"Level at the seats of {name}, dB", table)
 
@@ -210,31 +216,25 @@ def _numbers(values: Floats, digits: int) -> list[str]:
     return [f"{value:.{digits}f}" if np.isfinite(value) else wording.NOTHING for value in values[READ]]
 
 
-def _charts(
-    name: str,
+def _graph(
+    question: str,
+    sentence: str,
     kind: str,
     curves: Mapping[str, Floats],
-    words: str,
     limits: tuple[tuple[str, float], ...] = (),
-    marks: tuple[tuple[str, float], ...] = (),
+    marks: Mapping[str, float] | None = None,
     start: int = 0,
-    reads: bool = False,
-) -> Iterator[Chart]:
+) -> Graph:
+    """Of curves over `FREQUENCY` from the place `start` on."""
+    x = FREQUENCY[start : start + next(iter(curves.values())).size]
+    return Graph(question, sentence, kind, x, [Line(*each) for each in curves.items()], limits, marks=marks or {})
+
+
+def _charts(name: str, graph: Graph, reads: bool = False) -> Iterator[Chart]:
     """One chart, or as many as it takes to tell its lines apart; only the first may be read along."""
-    items = list(curves.items())
-    for number, first in enumerate(range(0, len(items), LINES)):
-        some = items[first : first + LINES]
-        hertz = FREQUENCY[start : start + some[0][1].size]
-        yield Chart(
-            name=f"{name}-{number}",
-            kind=kind,
-            hertz=tuple(hertz.tolist()),
-            curves=tuple(Curve(label, tuple(v if np.isfinite(v) else None for v in y.tolist())) for label, y in some),
-            words=words,
-            limits=limits,
-            marks=marks,
-            reads=reads and number == 0,
-        )
+    for number, first in enumerate(range(0, len(graph.lines), LINES)):
+        some = replace(graph, lines=graph.lines[first : first + LINES])
+        yield Chart(f"{name}-{number}", some, reads=reads and number == 0)
 
 
 def _table(name: str, columns: Mapping[str, Sequence[str]], rows: int = len(THIRDS)) -> Iterator[Block]:

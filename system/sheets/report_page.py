@@ -27,7 +27,7 @@ from system.sheets.parts_texts import (
 from system.sheets.report_words import METHOD, TRUST
 from system.sheets.texts import COMPARED, VERDICTS, cabinet_text, heading, placement_text
 from system.shopping import Line, Spot
-from system.workshop.cautionmodel import ALWAYS, Caution
+from system.workshop.cautionmodel import ALWAYS
 from system.workshop.cautions import MOST_ON_TOP, Where, cautions
 
 STANDING: tuple[Where, ...] = ("placement", "listening")  # whose cautions belong to where it stands
@@ -76,7 +76,7 @@ def _first(report: Report) -> Sheet:
             *_stops(report),
             Heading("Does the woofer need a protective high-pass?"),
             _verdicts(report),
-            Heading("Side by side"),
+            Heading("Side by side" if len(report.accounts) > 1 else "In short"),
             _side_by_side(report),
         ),
         foot="",
@@ -91,19 +91,22 @@ def _standing(report: Report) -> str:
 
 def _stops(report: Report) -> Iterator[Block]:
     """Three lines at most: the gravest cautions that this build triggers, then the first warning there is."""
-    found: dict[str, tuple[Caution, list[str]]] = {}
+    found: dict[str, tuple[int, list[str]]] = {}
     for account in report.accounts:
         for caution in account.sheet.cautions:
             if caution.urgency > ALWAYS:
-                found.setdefault(caution.short, (caution, []))[1].append(account.variant.name)
-    grave = sorted(found.values(), key=lambda each: -each[0].urgency)  # stable
-    lines = [f"{_of(names, report)}{caution.short}" for caution, names in grave]
+                found.setdefault(caution.short, (caution.urgency, []))[1].append(account.variant.name)
+    grave = sorted(found.items(), key=lambda each: -each[1][0])  # stable
+    lines = [f"{_of(names, report)}{short}" for short, (_, names) in grave]
     warnings = [_finding(finding) for finding in report.findings if finding.severity == "warning"]
     shown = [*lines[: MOST_ON_TOP - bool(warnings)], *warnings[:1]]
-    rest = len(lines) + len(warnings) - len(shown)
-    where = " (first of all; what else there is stands on the bench sides and under method)" if rest else ""
-    yield Heading(f"Stops{where}")
+    yield Heading("Stops")
     yield Points(tuple(shown) or (NONE,), "box" if shown else "dash")
+    if shown:
+        sides = "bench sides" if len(report.accounts) > 1 else "bench side"
+        yield Text(
+            f"These come first; what triggers them, and what else there is, stands on the {sides} and under method."
+        )
 
 
 def _of(names: Sequence[str], report: Report) -> str:
@@ -124,14 +127,16 @@ def _verdicts(report: Report) -> Grid:
             rows.append((f"{account.variant.name}{whose}", VERDICTS[verdict.verdict], verdict.because))
         if not groups:
             rows.append((account.variant.name, wording.NOTHING, "no woofers"))
-    return Grid(("variant", "verdict", "because"), tuple(rows), "Verdict for each variant", heads=True)
+    title = "Verdict for each variant" if len(report.accounts) > 1 else "Verdict"
+    return Grid(("variant", "verdict", "because"), tuple(rows), title, heads=True)
 
 
 def _side_by_side(report: Report) -> Grid:
     columns = [account.column for account in report.accounts]
     rows = [(label.strip(), *(cell(column) for column in columns)) for label, cell in COMPARED]
     names = [account.variant.name for account in report.accounts]
-    return Grid(("", *names), tuple(rows), "Variants side by side", heads=True)
+    title = "Variants side by side" if len(names) > 1 else f"{names[0]} in short"
+    return Grid(("", *names), tuple(rows), title, heads=True)
 
 
 def _bench(report: Report, account: Account, number: int) -> Sheet:
@@ -140,7 +145,7 @@ def _bench(report: Report, account: Account, number: int) -> Sheet:
         title=f"Bench side: {name}",
         under=f"{report.kit.name}. {build_sheet.under_of(sheet)}",
         blocks=(
-            Points(tuple(each.short for each in sheet.cautions[:MOST_ON_TOP]), "box"),
+            build_sheet.minded(sheet.cautions[:MOST_ON_TOP], "box"),
             Heading("Parts plan"),
             _parts(account),
             *_members(account),
@@ -161,7 +166,7 @@ def _bench(report: Report, account: Account, number: int) -> Sheet:
             Text(build_sheet.MEASURE),
             build_sheet.readings(sheet),
             Heading("Mind also"),
-            Points(tuple(each.short for each in sheet.cautions[MOST_ON_TOP:])),
+            build_sheet.minded(sheet.cautions[MOST_ON_TOP:]),
         ),
         foot=build_sheet.foot(report.kit, report.checksum),
         anchor=f"bench-{number}",
@@ -186,7 +191,7 @@ def _part(account: Account, reference: str, spot: Spot) -> tuple[str, ...]:
     peak = PEAK.get(spot.need.kind, "")
     bears = f"{size_text(kind, spot.bears, 2)}{peak}"
     if found.surface is not None:
-        bears += f", {found.surface.temperature - 273.15:.0f} degC"
+        bears += f", {wording.degrees(found.surface.temperature)}"
     given = given_text(kind, _rating(found.ratings, spot.need.kind), spot.need)
     return (*head, bears, order_text(kind, spot.need), given, found.verdict.replace("_", " "), TICK)
 
@@ -238,8 +243,8 @@ def _places(accounts: Sequence[Account]) -> Iterator[Block]:
         if seating is not None:
             yield Points(tuple(f"{side(seat)}: {seat_text(seat)}" for seat in seating.seats))
         yield from report_charts.seats(account, number)
-        told = [c.short for where in STANDING for c in cautions(account.known.kit, variant, where, account.known)]
-        yield Points(tuple(dict.fromkeys(told)))
+        told = [c for where in STANDING for c in cautions(account.known.kit, variant, where, account.known)]
+        yield build_sheet.minded(list({each.short: each for each in told}.values()))
 
 
 ASSUMED = (
@@ -255,8 +260,8 @@ def _assumptions(report: Report) -> Iterator[Block]:
         found = account.rests_on
         yield Heading(f"{account.variant.name}: as stated {_figures(found)}")
         header = (
-            "what", "stated as", "from", "margin, 20 % less", "20 % more", "-3 dB point, 20 % less", "20 % more",
-            "level, 20 % less", "20 % more",
+            "what", "stated as", "from", "margin, 20 % less", "margin, 20 % more", "-3 dB point, 20 % less",
+            "-3 dB point, 20 % more", "level, 20 % less", "level, 20 % more",
         )  # fmt: skip
         rows = tuple(_assumption(found, each) for each in found.assumptions)
         yield Grid(header, rows, f"Assumptions of {account.variant.name}", heads=True)
@@ -289,7 +294,8 @@ def _assumption(found: RestsOn, each: Assumption) -> tuple[str, ...]:
 
 
 def _change(decibels: float) -> str:
-    return wording.decibels(round(decibels, 1) + 0.0, sign=True)  # no minus before a zero
+    rounded = round(decibels, 1) + 0.0  # no minus before a zero
+    return wording.decibels(rounded, sign=bool(rounded))
 
 
 def _margin(base: Figures, then: Figures | None) -> str:

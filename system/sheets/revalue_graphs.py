@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from system.kit import Kit
 from system.revalue import Front
+from system.sheets.circumstances import heard, heard_all
 from system.sheets.plots import Graph, Line
 from system.sheets.revalue_texts import OVER
 
@@ -19,12 +20,13 @@ MOST = 5  # variants as lines beside that of all of them
 
 def revalue(kit: Kit, result: Front) -> list[Graph]:
     """Two graphs of the front, one of each variant."""
-    return [*_front(kit, result), *_responses(result)]
+    return [*_front(kit, result), *_responses(kit, result)]
 
 
 def _front(kit: Kit, result: Front) -> Iterator[Graph]:
     counts = np.array([float(row.differing) for row in result.rows])
     names = list(result.given.figures)[:MOST]
+    where = f"{heard_all([kit.variants[name] for name in result.given.figures])}, {OVER[result.spec.over]}"
     chosen, given = float(result.recommended.differing), float(result.given.differing)
     marks = (
         {"recommended": chosen, "as many as now": given} if chosen != given else {"recommended, as many as now": chosen}
@@ -32,8 +34,7 @@ def _front(kit: Kit, result: Front) -> Iterator[Graph]:
     together = [Line("all variants", np.array([row.rms for row in result.rows]))] if len(names) > 1 else []
     yield Graph(
         "What is each value that differs worth?",
-        f"{kit.name}: rms deviation from the target, {OVER[result.spec.over]}; the kit as it is:"
-        f" {result.given.rms:.2f} dB for all",
+        f"{kit.name}, {where}; rms deviation from the target; the kit as it is: {result.given.rms:.2f} dB for all",
         "difference",
         counts,
         [*(Line(n, np.array([row.figures[n].rms for row in result.rows])) for n in names), *together],
@@ -42,7 +43,7 @@ def _front(kit: Kit, result: Front) -> Iterator[Graph]:
     )
     yield Graph(
         "And the worst of it?",
-        f"largest deviation from the target anywhere; the kit as it is: {result.given.worst:.1f} dB",
+        f"{where}; largest deviation from the target anywhere; the kit as it is: {result.given.worst:.1f} dB",
         "difference",
         counts,
         [Line(n, np.array([row.figures[n].worst for row in result.rows])) for n in names],
@@ -51,14 +52,14 @@ def _front(kit: Kit, result: Front) -> Iterator[Graph]:
     )
 
 
-def _responses(result: Front) -> Iterator[Graph]:
+def _responses(kit: Kit, result: Front) -> Iterator[Graph]:
     target = np.array(result.target) - np.mean(result.target)
-    row = result.recommended
+    row, over = result.recommended, OVER[result.spec.over]
     for name, before in result.given.figures.items():
         after = row.figures[name]
         yield Graph(
             f"How near the target is {name}?",
-            f"{OVER[result.spec.over]}, each level set to the target's; rms {before.rms:.2f} dB as it is,"
+            f"{heard(kit.variants[name])}, {over}, each level set to the target's; rms {before.rms:.2f} dB as it is,"
             f" {after.rms:.2f} dB with the recommended values",
             "level_near",
             np.array(result.frequency),

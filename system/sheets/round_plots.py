@@ -14,9 +14,9 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 
-from system.sheets.ink import FAINT, INK, styles
+from system.sheets import scales
+from system.sheets.ink import DECADE, FAINT, INK, rule, styles
 from system.sheets.pictures import AngleMap, Floats, Polar
-from system.sheets.scales import ACROSS, DECADE
 
 # dB, where one band of the map ends, how its border is drawn, and the ink of the band above it
 BORDERS = (-20.0, -12.0, -6.0, -3.0, 3.0)
@@ -26,6 +26,7 @@ BANDS = ("#5d6570", "#8c949c", "#b4bac0", "#d9dcdf", "#ffffff", "#f3e3b6")
 HATCHING = [None, None, None, None, None, "...."]  # louder than straight ahead: as light as what is alike
 BAND_WORDS = ("below -20 dB", "-20 to -12 dB", "-12 to -6 dB", "-6 to -3 dB", "within 3 dB", "above +3 dB")
 FAR = 1e4  # dB, beyond anything
+TOLD = (-6.0, -3.0, 3.0)  # dB, borders that lie on a light ground and have figures
 
 CENTRE = -30.0  # dB, in the middle of a polar graph
 RING = 10.0  # dB from one ring to the next
@@ -42,7 +43,7 @@ def map_size(picture: AngleMap) -> tuple[float, float]:
 def fill_map(axes: Axes, picture: AngleMap) -> None:
     """Bands of level over frequency and angle, their borders as lines, and what each means at the right."""
     f, angles = picture.frequency, picture.angles
-    ACROSS["frequency"](axes, float(f[0]), float(f[-1]))
+    rule(axes, "x", scales.across("frequency", float(f[0]), float(f[-1])))
     axes.set_ylim(float(angles[0]), float(angles[-1]))
     axes.yaxis.set_major_locator(MultipleLocator(30))
     axes.tick_params(labelsize=9)
@@ -50,7 +51,7 @@ def fill_map(axes: Axes, picture: AngleMap) -> None:
     axes.contourf(f, angles, levels, [-FAR, *BORDERS, FAR], colors=BANDS, hatches=HATCHING)
     drawn = axes.contour(f, angles, levels, BORDERS, colors=INK, linewidths=WEIGHTS)
     drawn.set_linestyle(DASHES)
-    axes.clabel(drawn, fmt=lambda value: f"{value:+.0f}", fontsize=7.5, inline_spacing=2)
+    axes.clabel(drawn, TOLD, fmt=lambda value: f"{value:+.0f}", fontsize=7.5, inline_spacing=2)
     axes.axhline(0.0, color=INK, linewidth=0.5)
     axes.text(-0.015, 1.03, "degrees", transform=axes.transAxes, ha="right", va="bottom", fontsize=9)
     _key(axes)
@@ -115,6 +116,7 @@ def fill_polar(axes: Axes, picture: Polar) -> None:
     (left, right), (low, high) = _reach(picture)
     axes.set_xlim(left * reach, right * reach)
     axes.set_ylim(low * reach, high * reach)
+    axes.apply_aspect()  # so that what is measured below is as large as it will be
     _rings(axes, picture, outer)
     for (colour, dash, weight), line in zip(styles(len(picture.lines)), picture.lines, strict=True):
         angles, values = picture.angles, np.clip(line.values, CENTRE, outer)

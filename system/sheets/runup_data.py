@@ -1,10 +1,10 @@
-"""The run-up as plain data for JSON and CSV."""
+"""The run-up as plain data for JSON."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from system.sheets.data import numbers, table_csv
+from system.sheets.data import numbers
 from system.workshop.runup import SECONDS, START, STOPS, RunUp
 
 
@@ -32,13 +32,3 @@ def run_up(found: RunUp) -> dict[str, Any]:
         else {"driver": found.unshielded[0], "watts": found.unshielded[1]},
         "stop_at": [{"sign": sign, "means": means} for sign, means in STOPS.items()],
     }
-
-
-def run_up_csv(found: RunUp) -> str:
-    """A row a frequency."""
-    header = ["frequency_hz", "volts", "limited_by", "mover", "excursion_mm", "level_dba_1m"]
-    rows = [
-        [s.frequency, s.volts, s.limited_by, s.mover, None if s.excursion is None else s.excursion * 1e3, s.level]
-        for s in found.steps
-    ]
-    return table_csv(header, rows)

@@ -9,20 +9,24 @@ from pathlib import Path
 from typing import Any
 
 from system.findings import Finding, usage_error
-from system.output import PICTURES, write_file
+from system.output import PICTURES, check_free, write_file
 
 TEXTS = (".json", ".txt", "")  # endings of -o that ask for no picture
 
 
 def say(text: str) -> None:
-    """A line for a person: standard error, in ASCII where the terminal knows no better."""
+    """A line for a person: standard error, in ASCII where the terminal knows no better.
+
+    What does not print is escaped: a file or a name that is quoted must not steer the terminal.
+    """
     encoding = sys.stderr.encoding or "ascii"
+    text = "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)
     print(text.encode(encoding, "replace").decode(encoding), file=sys.stderr)
 
 
 def say_data(text: str) -> None:
-    """Data: standard output, always UTF-8."""
-    sys.stdout.buffer.write(text.encode() + b"\n")
+    """Data: standard output, always UTF-8; what is none, as in a file's name, as an escape that JSON reads."""
+    sys.stdout.buffer.write(text.encode(errors="backslashreplace") + b"\n")
     sys.stdout.flush()
 
 
@@ -51,8 +55,11 @@ class Showing:
     def of(
         cls, kit: Path, output: Path | None, as_json: bool, force: bool, pictures: Iterable[str] = PICTURES
     ) -> Showing:
-        """Raises KitError for an -o that is neither a picture (by its ending) nor a text."""
-        return cls(kit, output, as_json, force, is_picture(output, pictures))
+        """Raises KitError for an -o that is neither a picture (by its ending) nor a text, or is there already."""
+        drawn = is_picture(output, pictures)
+        if output is not None:
+            check_free(output, force)
+        return cls(kit, output, as_json, force, drawn)
 
     def show(
         self,
@@ -103,7 +110,9 @@ def tell(findings: Iterable[Finding], kit: Path) -> None:
 
 
 def write_csv(folder: Path, files: dict[str, str], force: bool) -> None:
-    """Files by name into a folder, made if need be. Raises KitError as `write_file` does."""
+    """Files by name into a folder, made if need be. Raises KitError as `write_file` does, before any is written."""
+    for name in files:
+        check_free(folder / name, force)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

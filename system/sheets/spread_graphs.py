@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from system import wording
 from system.kit import Kit
+from system.sheets.circumstances import heard, seen
 from system.sheets.plots import Graph, Line, Shade
 from system.sheets.spread_texts import percent
-from system.sheets.texts import placement_text
 from system.spread import VOLTS, Band, Spread
 
 Floats = NDArray[np.float64]
@@ -26,12 +26,11 @@ def spread(kit: Kit, results: Sequence[Spread], seed: int) -> list[Graph]:
 
 def _spread(kit: Kit, result: Spread, seed: int) -> Iterator[Graph]:
     name, f, copies = result.variant.name, result.frequency, result.inside.copies
-    place, metres = placement_text(result.variant.placement), f"{result.variant.listening.distance:g} m"
-    heard = f"{name}, {place}, at any volts, {metres}, not smoothed"
+    anywhere = heard(result.variant)
     yield Graph(
         "How far apart do copies sound?",
-        f"{kit.name}, {name}, {place}: {copies} copies, seed {seed}; {VOLTS} V, {metres}, not smoothed;"
-        f" {percent(result.inside.value)} % alike and within all limits",
+        f"{kit.name}, {heard(result.variant, VOLTS)}; {copies} copies, seed {seed}: {percent(result.inside.value)} %"
+        " alike and within all limits",
         "level_near",
         f,
         _lines(result.level),
@@ -40,7 +39,7 @@ def _spread(kit: Kit, result: Spread, seed: int) -> Iterator[Graph]:
     if np.isfinite(result.impedance.nominal).all():
         yield Graph(
             "How far apart are their impedances?",
-            f"{name}: as the amplifier sees them, with the cable, not smoothed",
+            seen([name], "as the amplifier sees them, cable included"),
             "impedance",
             f,
             _lines(result.impedance),
@@ -52,7 +51,7 @@ def _spread(kit: Kit, result: Spread, seed: int) -> Iterator[Graph]:
     if np.any(result.level_outside) or np.any(result.impedance_outside):
         yield Graph(
             "Where are copies not alike?",
-            f"{heard}: copies off by more than {spec.level:g} dB or {100 * spec.impedance:g} % of the impedance;"
+            f"{anywhere}; copies off by more than {spec.level:g} dB or {100 * spec.impedance:g} % of the impedance;"
             f" {wording.hertz(window.lowest)} to {wording.hertz(window.highest)} counts",
             "percent",
             f,
@@ -62,7 +61,7 @@ def _spread(kit: Kit, result: Spread, seed: int) -> Iterator[Graph]:
     if result.influences:
         yield Graph(
             "Which tolerance matters where?",
-            f"{heard}: share of the level's variance; the {min(MOST, len(result.influences))} largest in the window",
+            f"{anywhere}; share of the level's variance; the {min(MOST, len(result.influences))} largest in the window",
             "percent",
             f,
             [Line(each.of, 100 * each.shares) for each in result.influences[:MOST]],

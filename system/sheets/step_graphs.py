@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from system.kit import Kit
 from system.predict import Prediction
+from system.sheets.circumstances import heard
 from system.sheets.plots import Graph, Line
-from system.sheets.texts import placement_text
 from system.step import Step
 
 
@@ -19,8 +19,7 @@ def step(_kit: Kit, result: Prediction) -> Iterator[Graph]:
     told = f"low to high: the placement takes {found.step:.1f} dB, the board gives {found.correction:.1f} dB"
     yield Graph(
         "How much of the step is left?",
-        f"{result.variant.name}, {placement_text(result.variant.placement)}: at any volts, {result.distance:g} m, in"
-        f" third-octaves about the seat; {told}",
+        f"{heard(result.variant, smoothing='in third-octaves about the seat')}; {told}",
         "level_near",
         found.frequency,
         [

@@ -11,14 +11,15 @@ from numpy.typing import NDArray
 from system import wording
 from system.kit import Kit
 from system.programme import high_pass_gain
+from system.sheets.circumstances import heard, seen
 from system.sheets.plots import Graph, Line, Shade
 from system.sheets.swap_texts import RESULTS
-from system.sheets.texts import placement_text
 from system.summary import GRID
 from system.swap import Swap, sized
 from system.swap_table import Rows
 
-LOUDER = 20 * math.log10(2.83)  # dB: levels are shown for 2.83 V
+VOLTS = 2.83  # for which levels are shown
+LOUDER = 20 * math.log10(VOLTS)  # dB
 MOVING = 1000.0  # Hz, top of the graph of excursion
 SHOWN = 2  # values of a table to either side of the kit's
 SAME = 0.03  # a ratio: cones that move so nearly alike are not drawn again
@@ -32,25 +33,24 @@ def swap(kit: Kit, swaps: Sequence[Swap], what: str) -> list[Graph]:
 
 def _swap(kit: Kit, each: Swap, what: str) -> Iterator[Graph]:
     change, word = each.change, RESULTS[each.judgement.result]
-    heard = kit.programme.lowest <= GRID
-    f, before, after = GRID[heard], each.before.curves, each.after.curves
+    played = kit.programme.lowest <= GRID
+    f, before, after = GRID[played], each.before.curves, each.after.curves
     yield Graph(
         f"Does {what} sound alike?",
-        f"{kit.name}, {each.name}, {placement_text(each.before.variant.placement)}: {word};"
-        f" {sized(change.level, 'dB')} at {wording.hertz(change.level_hz)};"
-        f" 2.83 V, {each.before.variant.listening.distance:g} m, not smoothed",
+        f"{kit.name}, {heard(each.before.variant, VOLTS)}; {word}: {sized(change.level, 'dB')} at"
+        f" {wording.hertz(change.level_hz)}",
         "level_near",
         f,
-        [Line("as drawn", before.level[heard] + LOUDER), Line("swapped", after.level[heard] + LOUDER)],
-        shade=_window(kit, each, heard),
+        [Line("as drawn", before.level[played] + LOUDER), Line("swapped", after.level[played] + LOUDER)],
+        shade=_window(kit, each, played),
     )
     lowest = "no current flows" if change.lowest_impedance is None else f"lowest {change.lowest_impedance:.2f} ohm"
-    finite = np.isfinite(before.impedance) & np.isfinite(after.impedance) & heard
+    finite = np.isfinite(before.impedance) & np.isfinite(after.impedance) & played
     if finite.any():
         yield Graph(
             "Does the amplifier see the same?",
-            f"{each.name}: impedance; {sized(change.impedance, 'ohm')} at {wording.hertz(change.impedance_hz)},"
-            f" {lowest}",
+            f"{seen([each.name], 'the impedance that it sees, cable included')};"
+            f" {sized(change.impedance, 'ohm')} at {wording.hertz(change.impedance_hz)}, {lowest}",
             "impedance",
             GRID[finite],
             [Line("as drawn", before.impedance[finite]), Line("swapped", after.impedance[finite])],
@@ -58,11 +58,11 @@ def _swap(kit: Kit, each: Swap, what: str) -> Iterator[Graph]:
     yield from _cones(kit, each)
 
 
-def _window(kit: Kit, each: Swap, heard: NDArray[np.bool_]) -> Shade:
+def _window(kit: Kit, each: Swap, played: NDArray[np.bool_]) -> Shade:
     """About the level as it is drawn, in the band that counts."""
     edge = max(kit.window.level, kit.meter.level)
     level = each.before.curves.level + LOUDER
-    level = np.where((kit.window.lowest <= GRID) & (kit.window.highest >= GRID), level, np.nan)[heard]
+    level = np.where((kit.window.lowest <= GRID) & (kit.window.highest >= GRID), level, np.nan)[played]
     at = max(kit.window.lowest, kit.programme.lowest) * 1.01  # where the words are near
     return Shade(f"shaded: the window, {edge:g} dB to either side", level - edge, level + edge, at)
 
@@ -79,6 +79,7 @@ def _cones(kit: Kit, each: Swap) -> Iterator[Graph]:
     low = (kit.programme.lowest <= GRID) & (GRID <= MOVING)
     drive, high_pass = kit.amplifier.rated_volts, each.after.variant.receiver_high_pass
     gain = high_pass_gain(high_pass, GRID)[low]
+    rated = f"the amplifier's rated volts{', behind the high-pass' if high_pass else ''}"
     lines, limits = [], dict[float, str]()
     for name in shown[:3]:
         for word, shot in (("", each.before), (" swapped", each.after)):
@@ -92,8 +93,7 @@ def _cones(kit: Kit, each: Swap) -> Iterator[Graph]:
     if lines:
         yield Graph(
             "Is the cone safe?",
-            f"{each.name}: one-way peak on a sine of {drive:.1f} V, the amplifier's rated volts"
-            f"{', behind the high-pass' if high_pass else ''}; not a test to run",
+            f"{seen([each.name], 'one-way peak', f'on a sine of {drive:.1f} V, {rated}')}; not a test to run",
             "excursion",
             GRID[low],
             lines,
@@ -107,20 +107,19 @@ def table(kit: Kit, reference: str, found: Sequence[Rows]) -> list[Graph]:
 
 
 def _table(kit: Kit, reference: str, found: Rows) -> Graph:
-    heard = kit.programme.lowest <= GRID
+    played = kit.programme.lowest <= GRID
     drawn = next(i for i, row in enumerate(found.rows) if row.drawn)
     shown = found.rows[max(0, drawn - SHOWN) : drawn + SHOWN + 1]
     lines = []
     for row in sorted(shown, key=lambda row: not row.drawn):
         word = "as drawn" if row.drawn else RESULTS[row.swap.judgement.result]
         label = f"{wording.part_value(found.part.kind, row.value)} {word}"
-        lines.append(Line(label, row.swap.after.curves.level[heard] + LOUDER))
+        lines.append(Line(label, row.swap.after.curves.level[played] + LOUDER))
     return Graph(
         f"What else could {reference} be?",
-        f"{kit.name}, {found.variant.name}, {placement_text(found.variant.placement)}: values from stock; 2.83 V,"
-        f" {found.variant.listening.distance:g} m, not smoothed",
+        f"{kit.name}, {heard(found.variant, VOLTS)}; values from stock",
         "level_near",
-        GRID[heard],
+        GRID[played],
         lines,
-        shade=_window(kit, found.rows[drawn].swap, heard),
+        shade=_window(kit, found.rows[drawn].swap, played),
     )

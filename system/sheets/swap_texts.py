@@ -25,8 +25,8 @@ RESULTS: Mapping[Word, str] = {
 ABOUT = (
     "Changes are against the kit as it is drawn, each at its largest. Excursions are one-way peaks on the programme"
     " where the amplifier clips its peaks, and in brackets on a sine of its rated volts swept over the programme's"
-    " band. All is computed, not a test to run: never feed a sine at such volts to a speaker. A part is changed with"
-    " the amplifier off and unplugged."
+    " band. All is computed, not a test to run: never feed a sine at such volts to a loudspeaker. A part is changed"
+    " with the amplifier off and unplugged."
 )
 
 

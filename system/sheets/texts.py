@@ -33,8 +33,8 @@ VERDICTS = {
     "undecided": "undecided",
 }
 NOT_A_TEST = (
-    "These are computed ceilings, not a test to run: never feed a sine at such volts to a speaker, least of all to a"
-    " tweeter. Loud sound damages hearing."
+    "These are computed ceilings, not a test to run: never feed a sine at such volts to a loudspeaker, least of all to"
+    " a tweeter. Loud sound damages hearing."
 )
 SILENT = -100.0  # dB, below which there is nothing to speak of
 SCREEN = 24  # lines of the first screen

@@ -10,6 +10,9 @@ from system import wording
 from system.bench.faults import RIGHT
 from system.bench.verify import Verified, percent
 from system.kit import Kit
+from system.sheets import circumstances
+from system.sheets.circumstances import SMALL, seen
+from system.sheets.expect_graphs import INPUT
 from system.sheets.fault_texts import fault_text
 from system.sheets.plots import Graph, Line, Shade
 from system.sheets.verify_texts import RESULTS, WAYS
@@ -28,7 +31,8 @@ def _impedance(kit: Kit, result: Verified) -> Iterator[Graph]:
     lines = [Line("measured", result.sweep.magnitude)] if result.sweep is not None else []
     expected = found.right if result.expected is None else result.expected
     lines += [Line("as drawn", np.abs(expected))]
-    sentence = f"{kit.name}, {result.variant.name}: {RESULTS[result.result]}; curves with the drivers that fit best"
+    where = seen([result.variant.name], f"impedance {INPUT}", SMALL)
+    sentence = f"{kit.name}, {where}; curves with the drivers that fit best; {RESULTS[result.result]}"
     if best.fault != RIGHT:
         lines.append(Line("likeliest", np.abs(best.fitted)))
         sentence += f"; likeliest: {fault_text(best.fault)} ({percent(best.probability)})"
@@ -46,7 +50,7 @@ def _sides(result: Verified) -> Iterator[Graph]:
         return
     yield Graph(
         "Are left and right alike?",
-        f"{result.variant.name}: {sides.says}",
+        f"{seen([result.variant.name], 'impedance of one of them over that of the other', SMALL)}; {sides.says}",
         "percent",
         sides.frequency,
         [Line("difference", 100 * np.abs(sides.difference)), Line("95 % of pairs", 100 * sides.limit)],
@@ -61,7 +65,8 @@ def _microphone(result: Verified) -> Iterator[Graph]:
     way = heard.ways[0]
     yield Graph(
         f"Is {wording.listed(way.drivers)} the right way round?",
-        f"{result.variant.name}: {WAYS[heard.verdict]}; smoothed over 1/6 octave, level and tilt fitted",
+        f"{circumstances.heard(result.variant, smoothing='smoothed over 1/6 octave')}, level and tilt fitted;"
+        f" {WAYS[heard.verdict]}",
         "level_near",
         heard.frequency,
         [

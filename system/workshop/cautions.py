@@ -16,6 +16,7 @@ from system.kit import Kit, SealedChamber, Variant
 from system.workshop.cautionmodel import (
     ALWAYS,
     DAMAGE,
+    DISCHARGE,
     INJURY,
     MIND,
     WHERE,
@@ -30,7 +31,6 @@ from system.workshop.runup import START
 __all__ = ["RULES", "WHERE", "Caution", "Known", "Where", "cautions"]
 
 MOST_ON_TOP = 3
-ZERO = 273.15  # K
 CELL = 1.5  # V, of the battery that tells the way round
 BURNS = 333.0  # K: 60 degC, from which a short touch may burn (ISO 13732-1, about, from memory)
 WARM_WATTS = 1.0  # W, from which a resistor of which no temperature is stated is called hot; common practice, no source
@@ -137,7 +137,7 @@ def _hot(known: Known) -> Told | None:
     doubtful = {n: load.watts for n, load in loads.items() if n not in surfaces and load.watts > WARM_WATTS}
     if not hot and not doubtful:
         return None
-    words = [f"{n} {kelvin - ZERO:.0f} degC" for n, kelvin in hot.items()]
+    words = [f"{n} {wording.degrees(kelvin)}" for n, kelvin in hot.items()]
     words += [f"{n} {watts:.1f} W, its temperature not stated" for n, watts in doubtful.items()]
     return Told(
         f"Hot: {wording.listed([*hot, *doubtful])} can burn fingers after loud playing. Let the board cool.",
@@ -157,12 +157,12 @@ def _glue(known: Known) -> Told | None:
     )
     if not soft:
         return Told("Hot glue burns: do not touch nozzle or fresh glue.", text)
-    bears = known.kit.assembly.hot_melt_bears - ZERO
-    warm = ", ".join(f"{name} {surface.temperature - ZERO:.0f} degC" for name, surface in soft.items())
+    bears = wording.degrees(known.kit.assembly.hot_melt_bears)
+    warm = ", ".join(f"{name} {wording.degrees(surface.temperature)}" for name, surface in soft.items())
     return Told(
         f"No hot glue on or beside {wording.listed(list(soft))}: it would melt. Use a tie, a screw or silicone.",
         text,
-        f"the glue bears {bears:.0f} degC; at full volume {warm}, give or take {CHART_SPREAD:.0f}",
+        f"the glue bears {bears}; at full volume {warm}, give or take {CHART_SPREAD:.0f}",
         DAMAGE,
     )
 
@@ -181,8 +181,8 @@ def _charge(known: Known) -> Told | None:
     high = highest > SHOCK
     return Told(
         f"Discharge capacitors through a resistor before touching or measuring: up to {highest:.0f} V.",
-        "Switch off, unplug, and bridge each capacitor with some 100 ohm for a few seconds. A charged one spoils a"
-        " meter reading, sparks on a screwdriver, and may hurt.",
+        f"Switch off, unplug, and {DISCHARGE}. A charged one spoils a meter reading, sparks on a screwdriver, and may"
+        " hurt.",
         f"{most} holds up to {joules:.2g} J; peaks reach {highest:.0f} V ({SHOCK:g} V dc are safe to touch)",
         INJURY if high else MIND,
     )

@@ -28,7 +28,7 @@ class JobRecord:
         """What each field is called on the form, with what is known of it, empty where nothing is."""
         values = {field: getattr(self, field) for field in FORM}
         return tuple(
-            (FORM[field][0], ", ".join(value) if isinstance(value, tuple) else value) for field, value in values.items()
+            (FORM[field], ", ".join(value) if isinstance(value, tuple) else value) for field, value in values.items()
         )
 
     def __post_init__(self) -> None:
@@ -42,14 +42,15 @@ class JobRecord:
 
 
 LONGEST = 400
-# How each field is called on the form, and how many lines it has to write on.
-FORM: Mapping[str, tuple[str, int]] = {
-    "number": ("Job number", 1),
-    "owner": ("Owner", 1),
-    "date": ("Date", 1),
-    "serials": ("Serial numbers", 1),
-    "as_found": ("As found", 4),
-    "repairs": ("Repairs, parts replaced", 4),
-    "as_left": ("As left: readings, sweep, run-up", 4),
-    "signature": ("Signature, date", 1),
+TITLE = "Job record"
+# How each field is called on the form.
+FORM: Mapping[str, str] = {
+    "number": "Job number",
+    "owner": "Owner",
+    "date": "Date",
+    "serials": "Serial numbers",
+    "as_found": "As found",
+    "repairs": "Repairs, parts replaced",
+    "as_left": "As left: readings, sweep, run-up",
+    "signature": "Signature, date",
 }

@@ -23,7 +23,7 @@ from system.heat import CHART_SPREAD
 from system.kit import Coupling, Kit, Variant
 from system.limits import Case
 from system.outline import LEAST_GAP, Body, LayoutSpec, bodies, coil_body, gap, off_board
-from system.predict import pressure, solve
+from system.predict import flows, pressure
 from system.stray import air_coils, placed, stray_couplings
 from system.stress import stress
 
@@ -215,7 +215,7 @@ def _solved(case: Case, couplings: Sequence[Coupling]) -> tuple[Floats, Floats]:
     """Level (F,) in dB and impedance (F,) in ohm with these couplings and no others."""
     made = tuple(network.Coupling(*each.coils, each.coefficient) for each in couplings)
     model = replace(case.model, network=replace(case.model.network, couplings=made))
-    solution = solve(model, case.acoustics, 1.0)
+    solution = flows(model, case.acoustics, 1.0)
     impedance = np.abs(solution.input_impedance + model.kit.amplifier.cable)
     return summary.level(pressure(case.acoustics, solution.load_current)), impedance
 

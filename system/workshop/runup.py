@@ -138,9 +138,7 @@ def run_up(kit: Kit, variant: Variant, swept: Case | None = None) -> RunUp:
     level = _level_at_one_metre(swept, frequency)
     stops = [*_known(case, found), *(stop for stop, _ in unknown), _heard(level)]
     # from the open circuit to the terminals, where a meter is
-    impedance = case.result.impedance
-    terminals = np.abs(impedance) / np.abs(impedance + kit.amplifier.output_resistance)
-    terminals[~np.isfinite(terminals)] = 1.0  # no current flows
+    terminals = 1 / np.abs(1 + kit.amplifier.output_resistance / case.result.impedance)
     every = np.stack([stop.volts for stop in stops]) * terminals
     cones = [limit.volts for limit in found.limits if limit.kind == "linear_excursion"]
     nothing = np.full(frequency.size, np.inf)

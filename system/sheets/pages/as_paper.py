@@ -220,8 +220,10 @@ def _text(block: Text, width: float, size: float) -> Iterator[Strip]:
 
 def _points(block: Points, width: float, size: float) -> Iterator[Strip]:
     marks = {"number": "{}.", "box": BLANK, "dash": "\u2013"}
-    for number, item in enumerate(block.items, 1):
+    for number, (item, note) in enumerate(block.noted, 1):
         yield from _lines(item, width, Style(size), 1.9 * size, marks[block.mark].format(number))
+        if note:
+            yield from _lines(note, width, Style(0.92 * size, slant="italic"), 1.9 * size)
 
 
 def _grid(block: Grid, width: float, size: float) -> Iterator[Strip]:
@@ -327,6 +329,6 @@ PRINTERS: Mapping[type[Block], Callable[[Any, float, float], Iterator[Strip]]] =
     Fields: _fields,
     Listing: _listing,
     Drawing: _drawing,
-    Chart: lambda block, width, size: _lines(block.words, width, Style(size)),  # pages with charts go through a browser
+    Chart: lambda block, width, size: _lines(block.graph.alt, width, Style(size)),  # a browser's printer draws them
     Beside: _beside,
 }

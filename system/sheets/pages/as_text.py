@@ -46,9 +46,10 @@ def _sheet(sheet: Sheet) -> list[str]:
 
 def _points(block: Points) -> list[str]:
     lines = []
-    for number, item in enumerate(block.items, 1):
+    for number, (item, note) in enumerate(block.noted, 1):
         mark = MARKS[block.mark].format(number)
         lines += wrap(item, " " * (2 + len(mark)), f"  {mark}")
+        lines += wrap(note, " " * (4 + len(mark)), " " * (2 + len(mark))) if note else []
     return lines
 
 
@@ -88,5 +89,5 @@ PRINTERS: Mapping[type[Block], Callable[[Any], list[str]]] = {
     Fields: _fields,
     Listing: lambda block: list(block.lines),
     Drawing: lambda block: wrap(block.words, "  "),
-    Chart: lambda block: wrap(block.words, "  "),
+    Chart: lambda block: wrap(block.graph.alt, "  "),
 }

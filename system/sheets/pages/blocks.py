@@ -6,12 +6,15 @@ A page is a list of blocks. Nothing here knows how wide anything is.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from system.sheets.pictures import Graph
 
 BLANK = "\0"  # a cell to write into by hand
 TICK = "\1"  # a cell to tick
@@ -34,10 +37,16 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Points:
-    """Items below each other: numbered, with a box to tick, or with a dash."""
+    """Items below each other: numbered, with a box to tick, or with a dash; each may have one of the `notes`."""
 
     items: tuple[str, ...]
     mark: Literal["number", "box", "dash"] = "dash"
+    notes: tuple[str, ...] = ()
+
+    @property
+    def noted(self) -> Iterator[tuple[str, str]]:
+        """Each item with its note."""
+        return zip_longest(self.items, self.notes, fillvalue="")
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,29 +114,15 @@ class Drawing:
         return self.margin / wide, self.margin / high, self.width / wide, self.height / high
 
 
-@dataclass(frozen=True, slots=True)
-class Curve:
-    """A line of a chart, named at its end; None where it has no value."""
-
-    label: str
-    values: tuple[float | None, ...]
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Chart:
-    """Curves over frequency `hertz`, in the scale `kind` (of `pages.charts`); `words` tell what they show.
+    """A graph over frequency that has a `name` of its own on the page; its words tell what it shows.
 
-    `limits` are levels across it, `marks` places (Hz); both have labels. `name` is its own on the page. With `reads` a
-    reader may move along it and is told the values there.
+    With `reads` a reader may move along it and is told the values there.
     """
 
     name: str
-    kind: str
-    hertz: tuple[float, ...]
-    curves: tuple[Curve, ...]
-    words: str
-    limits: tuple[tuple[str, float], ...] = ()
-    marks: tuple[tuple[str, float], ...] = ()
+    graph: Graph
     reads: bool = False
 
 
