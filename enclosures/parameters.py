@@ -106,15 +106,14 @@ class _LogSystem:
                 value -= float(factor) * known_value
         return row, value
 
-    def add(self, row: _Row, value: float) -> bool:
-        """Take row . x = value in, unless the row already follows from the others; True if it was news."""
+    def add(self, row: _Row, value: float) -> None:
+        """Take row . x = value in, unless the row already follows from the others."""
         row, value = self._reduced(row, value)
         pivot = next((i for i, exponent in enumerate(row) if exponent), None)
         if pivot is None:
-            return False
+            return
         scale = row[pivot]
         self.rows.append((pivot, tuple(a / scale for a in row), value / float(scale)))
-        return True
 
     def value(self, row: _Row) -> float | None:
         """row . x, or None while the equations leave it open."""

@@ -355,7 +355,7 @@ class Aim:
         bounds = self.bounds
         yield (
             "the lowest impedance",
-            DECIBEL * np.log(max(bounds.impedance, FAINT) / np.maximum(found.impedance, FAINT)),
+            DECIBEL * np.log(max(bounds.impedance, FAINT) / np.clip(found.impedance, FAINT, 1 / FAINT)),
         )
         yield "the reference level", (bounds.level - found.level)[..., None]
         for i, (name, limit) in enumerate(bounds.excursion.items()):
@@ -381,7 +381,7 @@ class Aim:
 
         seen = found.input_impedance[count:] + scene.model.kit.amplifier.cable
         by_seen = (seen.conj()[:, None] * found.input_by_value[count:, moving]).real * by_log
-        square = np.maximum(np.abs(seen) ** 2, FAINT)
+        square = np.clip(np.abs(seen) ** 2, FAINT, 1 / FAINT)  # of an open input, too
         short = DECIBEL / 2 * np.log(max(bounds.impedance, FAINT) ** 2 / square)
         rows.append((short, -DECIBEL * by_seen / square[:, None]))
 

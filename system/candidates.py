@@ -179,7 +179,7 @@ def _served(model: Build, place: ProtectivePlace) -> tuple[list[int], float]:
     current = np.abs(solution.load_current[0, 0])
     through = abs(solution.element_current[0, 0, index])
     served = [i for i, data in enumerate(model.data) if data.role == "woofer" and current[i] > 1e-3 * through]
-    if not served:  # parts on the way to them are left out
+    if not served or through <= 1e-9 * current.max():  # parts on the way to them are left out, or it is on no way
         return [], 0.0
     return served, float(sum(model.coil_resistances[i] * current[i] ** 2 for i in served) / through**2)
 

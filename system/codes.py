@@ -409,7 +409,8 @@ _RESULT = {
     "impedance_link": "Because of a link the impedance falls under half of the lowest load that the amplifier stands.",
     "no_current": (
         "No current flows in this variant, since a place that is left out interrupts the only path. It is computed as "
-        "it stands, because a reason is given: nothing moves, and the impedance is infinite."
+        "it stands, because a reason is given: nothing moves, and the impedance is infinite. No sweep can be held "
+        "against it."
     ),
     "no_figure": "A single figure of the summary does not exist for this variant; it is null in the output.",
     "sweep_unit": (

@@ -368,6 +368,7 @@ class _Converter:
                 continue
             last = ""
             if key in result:
+                self._count(mark, depth)
                 first = result.key_marks[key]
                 twice = f"{_short(key)} is given twice, first on line {first.line}"
                 self.faults.append(DocumentError("duplicate_key", mark, twice, "keep one of the two", _short(key)))
@@ -377,13 +378,16 @@ class _Converter:
             last = key if isinstance(result[key], TextAt) and result[key][-1:].isdigit() else ""
         return result
 
-    def value(self, node: Any, depth: int) -> Value:
-        mark = self.at(node.start_mark)
+    def _count(self, mark: Mark, depth: int) -> None:
         self.values += 1
         if self.values > _MOST_VALUES or depth > DEEPEST:
             raise DocumentError(
                 "yaml_alias", mark, "aliases multiply to too many values", "write the values out, or use like:"
             )
+
+    def value(self, node: Any, depth: int) -> Value:
+        mark = self.at(node.start_mark)
+        self._count(mark, depth)
         if isinstance(node, yaml.MappingNode):
             return self.mapping(node, depth)
         if isinstance(node, yaml.SequenceNode):

@@ -28,7 +28,7 @@ def test_there_is_output_to_check() -> None:
 def test_the_first_blocks_run_the_example_and_the_tests() -> None:
     blocks = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
     assert blocks[0].rstrip().endswith("kitwright scenarios/marshlight/kit.yaml")
-    assert 'python -m pytest -q -m "not slow"' in blocks[2]
+    assert 'python -m pytest -q -n 2 --dist loadfile -m "not slow"' in blocks[2]
 
 
 def test_a_newcomers_lines_lead_to_their_page(tmp_path: Path) -> None:

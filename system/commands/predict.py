@@ -66,6 +66,8 @@ def predict(
     from system import grid
     from system.checks import examine
     from system.detail import predict_in_detail as compute
+    from system.netlist import netlist as circuit
+    from system.output import write_file
     from system.sheets import around_data, data, predict_data
 
     loaded = load(kit, settings)
@@ -73,18 +75,20 @@ def predict(
     volts = checked_volts(volts)
     variants = chosen(loaded, variant)
     showing = Showing.of(kit, output, as_json, force)
+    if netlist is not None:
+        _check_netlist(variants, netlist, force)
     curves = as_json or showing.drawn or csv is not None
     frequency = asked if asked is not None else grid.logarithmic() if curves else grid.THIRD_OCTAVES
     with progress("predict", variants) as in_turn:
         results = [compute(loaded, each, frequency, volts) for each in in_turn]
     rounds = _around(loaded, results) if around else []
     findings = (*loaded.findings, *examine(loaded, results))
-    if netlist is not None:
-        _write_netlist(loaded, variants, netlist, force)
     if csv is not None:
         tables = predict_data.tables(results)
         tables |= {f"around_{r.variant.name}.csv": around_data.around_csv(r) for r in rounds}
         write_csv(csv, tables | _exported(loaded, results), force)
+    if netlist is not None:
+        write_file(netlist, circuit(loaded, variants[0]), force)
 
     def document() -> str:
         content = {r.variant.name: data.prediction(r) for r in results}
@@ -134,13 +138,12 @@ def _graphs(rounds: Sequence[Around]) -> list[Picture]:
     return around(rounds)
 
 
-def _write_netlist(kit: Kit, variants: Sequence[Variant], path: Path, force: bool) -> None:
+def _check_netlist(variants: Sequence[Variant], path: Path, force: bool) -> None:
     from system.findings import usage_error
-    from system.netlist import netlist
-    from system.output import write_file
+    from system.output import check_target
 
     if len(variants) != 1:
         raise usage_error(
             f"--netlist for {len(variants)} variants", "one --variant NAME, since a netlist is one circuit"
         )
-    write_file(path, netlist(kit, variants[0]), force)
+    check_target(path, force)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 from system import wording
@@ -153,7 +154,7 @@ def _choice(figures: Figures, verdict: Verdict) -> list[str]:
         _bare(figures.minus_3, digits=0),
         _bare(figures.ripple),
         _bare(figures.maximum_level),
-        f"{figures.lowest_impedance:.1f}",
+        _bare(figures.lowest_impedance),
         *stress,
         _band(figures),
     ]
@@ -222,7 +223,7 @@ def _form(form: Form) -> list[str]:
         _bare(figures.minus_3, digits=0),
         _bare(figures.ripple),
         _bare(figures.maximum_level),
-        f"{figures.lowest_impedance:.1f}",
+        _bare(figures.lowest_impedance),
         watts,
         _band(figures),
     ]
@@ -282,7 +283,7 @@ def _mean(item: Means) -> list[str]:
         _bare(figures.minus_3, digits=0),
         _bare(figures.ripple),
         _bare(figures.maximum_level),
-        f"{figures.lowest_impedance:.1f}",
+        _bare(figures.lowest_impedance),
     ]
 
 
@@ -302,7 +303,7 @@ def _which_volume(verdict: Verdict, costed: Sequence[Means]) -> str:
 
 
 def _bare(value: float | None, factor: float = 1.0, digits: int = 1) -> str:
-    return wording.NOTHING if value is None else f"{value * factor:.{digits}f}"
+    return wording.NOTHING if value is None or math.isinf(value) else f"{value * factor:.{digits}f}"
 
 
 def _signed(value: float | None) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from system.findings import Finding, usage_error
-from system.output import PICTURES, check_free, write_file
+from system.output import PICTURES, check_free, check_target, write_file
 
 TEXTS = (".json", ".txt", "")  # endings of -o that ask for no picture
 
@@ -58,7 +58,7 @@ class Showing:
         """Raises KitError for an -o that is neither a picture (by its ending) nor a text, or is there already."""
         drawn = is_picture(output, pictures)
         if output is not None:
-            check_free(output, force)
+            check_target(output, force)
         return cls(kit, output, as_json, force, drawn)
 
     def show(

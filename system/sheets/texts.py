@@ -214,7 +214,7 @@ def _curves(result: Prediction) -> tuple[list[str], list[list[str]]]:
     columns: dict[str, list[str]] = {
         "Hz": [f"{f:.3g}" if f < 1000 else f"{f:.0f}" for f in result.frequency],
         "level dB": [f"{v:.1f}" for v in level(result.pressure)],
-        "ohm": [f"{v:.1f}" for v in np.abs(result.impedance)],
+        "ohm": [f"{v:.1f}" if np.isfinite(v) else wording.NOTHING for v in np.abs(result.impedance)],
         "degrees": [f"{v:+.0f}" for v in np.degrees(np.angle(result.impedance))],
     }
     for name, driver in result.drivers.items():

@@ -9,6 +9,7 @@ import numpy as np
 from system import wording
 from system.bench.faults import RIGHT
 from system.bench.verify import Verified, percent
+from system.findings import usage_error
 from system.kit import Kit
 from system.sheets import circumstances
 from system.sheets.circumstances import SMALL, seen
@@ -19,8 +20,14 @@ from system.sheets.verify_texts import RESULTS, WAYS
 
 
 def verified(kit: Kit, result: Verified) -> list[Graph]:
-    """The sweep with what it should be and what explains it, left against right, and the microphone's table."""
-    return [*_impedance(kit, result), *_sides(result), *_microphone(result)]
+    """The sweep with what it should be and what explains it, left against right, and the microphone's table.
+
+    Raises KitError where there is none of them.
+    """
+    graphs = [*_impedance(kit, result), *_sides(result), *_microphone(result)]
+    if not graphs:
+        raise usage_error("a picture of no curve", "a sweep, or a microphone's table that can be compared")
+    return graphs
 
 
 def _impedance(kit: Kit, result: Verified) -> Iterator[Graph]:
