@@ -214,6 +214,26 @@ def test_a_picture_of_no_curve_is_refused() -> None:
     assert (ran.status, "a picture of no curve" in ran.stderr) == (2, True)
 
 
+def _two_way(text: str = "", instead: str = "") -> dict[str, bytes]:
+    """The sealed kit of two ways, with something else in the place of a text."""
+    seed = next(each for each in STARTS if each.name == "sealed")
+    assert text in seed.kit
+    beside = {f"kit/{name}": data for name, data in seed.beside.items()}
+    return {"kit/kit.yaml": seed.kit.replace(text, instead).encode(), **beside}
+
+
+def test_a_place_on_no_way_to_a_woofer_serves_none() -> None:
+    # both drivers hang on the other branch, so that no direct current flows through the place
+    words = ("overview", "kit/kit.yaml", "--set", "crossover.hookup.tweeter.plus=100")
+    files = _two_way("role: tweeter", "role: woofer")
+    assert held(Case("overview", words, files, ())).status == 0
+
+
+def test_values_are_looked_for_though_the_input_is_open() -> None:
+    files = _two_way("input: [in, common]", "input: [nowhere, common]")
+    held(Case("revalue", ("revalue", "kit/kit.yaml", "--json"), files, ()))
+
+
 OPEN = SMALLEST.replace("input: [in,", "input: [nowhere,").replace("box}", "box, reason: to see}")
 
 

@@ -470,7 +470,7 @@ def test_the_best_pair_is_the_best_of_all_pairs(values: list[float], target: flo
     nearest = min(pairs, key=lambda total: abs(math.log(total / target)))
     if any(abs(value / target - 1) <= 0.005 for value in values):
         assert found.found == "article"
-    elif min(abs(total / target - 1) for total in pairs) > 0.05:
+    elif min(abs(total / target - 1) for total in pairs) > 0.051:  # on the border itself rounding decides
         assert found.found == "nothing"
         assert "not in stock" in found.remarks[0]
     elif abs(nearest / target - 1) < 0.049:
