@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from system.context import Context, Path_
-from system.document import DocumentError, MapAt, Mark, Report, TextAt, Value, advice, child, parse, read_text
+from system.document import DocumentError, MapAt, Mark, Report, TextAt, Value, advice, child, legible, parse, read_text
 from system.findings import Finding, KitError, usage_error
 from system.kit import Kit, PartKind, Variant
 from system.kitfile import read_kit
@@ -112,7 +112,11 @@ def substitute_part(
 
 
 def _typed(text: str) -> TextAt | MapAt:
-    """What was typed, with its positions in the option."""
+    """What was typed, with its positions in the option. Raises KitError."""
+    try:
+        legible(text, Mark(OPTION, 1, 1))
+    except DocumentError as error:
+        raise KitError([_finding(error, error.allowed)]) from None
     if text.strip()[:1] != "{":
         value = TextAt(text.strip())
         value.mark = Mark(OPTION, 1, 1)

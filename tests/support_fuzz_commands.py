@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from system.codes import CODES
 from tests.support_fuzz_cases import HAND, LIST, READINGS, SWEEP, Case, Draft, Seed, seeds
-from tests.support_fuzz_kits import marked, readable, spoilt
+from tests.support_fuzz_kits import LARGE, marked, readable, spoilt
 from tests.support_fuzz_tables import spoilt_table
 from tests.support_fuzz_tree import places, read
 from tests.support_fuzz_values import MARKUP, NUMBERS, TEXTS, UNITS, scaled
@@ -95,6 +95,8 @@ def _kit_files(draft: Draft, chance: random.Random) -> None:
         draft.mutations.append("own words marked")
     elif roll < (0.72 if draft.command == "proofread" else 0.45):
         draft.files[KIT], names = spoilt(seed.kit, chance)
+        while draft.command != "proofread" and LARGE & set(names):
+            draft.files[KIT], names = spoilt(seed.kit, chance)
         draft.mutations += names
     elif roll < 0.82 and seed.beside:
         name = chance.choice(sorted(seed.beside))
@@ -139,9 +141,11 @@ def _kit(draft: Draft, chance: random.Random) -> None:
     if draft.command == "swap":
         draft.words.append(chance.choice(["R1", "L1", "C3", "woofer", "dome", "nobody"]))
     if draft.command == "compare" and chance.random() < 0.3:
-        draft.files["kit/other.yaml"], names = spoilt(chance.choice(seeds()[:5]).kit, chance)
-        draft.words.append("kit/other.yaml")
-        draft.mutations += names
+        content, names = spoilt(chance.choice(seeds()[:5]).kit, chance)
+        if not LARGE & set(names):
+            draft.files["kit/other.yaml"] = content
+            draft.words.append("kit/other.yaml")
+            draft.mutations += names
 
 
 def _sweep(draft: Draft, chance: random.Random) -> None:

@@ -133,18 +133,23 @@ def _short(tree: Node, chance: random.Random) -> None:
 
 
 def _cycle(tree: Node, chance: random.Random) -> None:
-    """Entries that are like each other in a circle, or a long chain of them."""
+    """Entries that are like each other in a circle."""
     section = at(tree, chance.choice(["variants", "cabinets"]))
     if not isinstance(section, Pairs) or not section.items:
         return
     names = [str(key) for key, _ in section.items]
-    if chance.random() < 0.3:
-        for number in range(chance.choice([3, 12, 60])):
-            section.items.append([f"v{number}", Pairs([["like", f"v{number - 1}" if number else names[0]]])])
-        return
     for pair in section.items:
         if isinstance(pair[1], Pairs):
             pair[1].items = [["like", chance.choice(names)], *[each for each in pair[1].items if each[0] != "like"]]
+
+
+def _chain(tree: Node, chance: random.Random) -> None:
+    """A long chain of entries, each like the one before."""
+    section = at(tree, chance.choice(["variants", "cabinets"]))
+    if isinstance(section, Pairs) and section.items:
+        first = str(section.items[0][0])
+        for number in range(chance.choice([3, 60, 300])):
+            section.items.append([f"v{number}", Pairs([["like", f"v{number - 1}" if number else first]])])
 
 
 def _anchor(tree: Node, chance: random.Random) -> None:
@@ -215,6 +220,8 @@ def _graft(tree: Node, chance: random.Random) -> None:
         other[j] = copied(one[i])
 
 
+LARGE = {"chain", "many"}  # with which a kit may have hundreds of variants, and take as much longer to compute
+
 TREE: dict[str, tuple[TreeMutation, float]] = {  # with how often
     "delete": (_delete, 2),
     "duplicate key": (_duplicate_key, 1),
@@ -230,6 +237,7 @@ TREE: dict[str, tuple[TreeMutation, float]] = {  # with how often
     "disconnect": (_disconnect, 2),
     "short": (_short, 2),
     "cycle": (_cycle, 1),
+    "chain": (_chain, 0.5),
     "anchor": (_anchor, 1),
     "bomb": (_bomb, 0.4),
     "tag": (_tag, 0.7),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -214,24 +215,27 @@ def test_a_picture_of_no_curve_is_refused() -> None:
     assert (ran.status, "a picture of no curve" in ran.stderr) == (2, True)
 
 
-def _two_way(text: str = "", instead: str = "") -> dict[str, bytes]:
-    """The sealed kit of two ways, with something else in the place of a text."""
+def _two_way(**other: str) -> dict[str, bytes]:
+    """The sealed kit of two ways, with some values of keys exchanged for others."""
     seed = next(each for each in STARTS if each.name == "sealed")
-    assert text in seed.kit
     beside = {f"kit/{name}": data for name, data in seed.beside.items()}
-    return {"kit/kit.yaml": seed.kit.replace(text, instead).encode(), **beside}
+    kit = seed.kit
+    for key, value in other.items():
+        kit, times = re.subn(rf"\b{key}: (\[.*?\]|\w+)", f"{key}: {value}", kit, count=1)
+        assert times == 1
+    return {"kit/kit.yaml": kit.encode(), **beside}
 
 
 def test_a_place_on_no_way_to_a_woofer_serves_none() -> None:
     # both drivers hang on the other branch, so that no direct current flows through the place
     words = ("overview", "kit/kit.yaml", "--set", "crossover.hookup.tweeter.plus=100")
-    files = _two_way("role: tweeter", "role: woofer")
+    files = _two_way(role="woofer")
     assert held(Case("overview", words, files, ())).status == 0
 
 
 def test_values_are_looked_for_though_the_input_is_open() -> None:
-    files = _two_way("input: [in, common]", "input: [nowhere, common]")
-    held(Case("revalue", ("revalue", "kit/kit.yaml", "--json"), files, ()))
+    files = _two_way(input="[in, nowhere]", plus="elsewhere")
+    assert held(Case("revalue", ("revalue", "kit/kit.yaml", "--json"), files, ())).status == 0
 
 
 OPEN = SMALLEST.replace("input: [in,", "input: [nowhere,").replace("box}", "box, reason: to see}")
