@@ -11,6 +11,8 @@ import difflib
 import re
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -162,7 +164,12 @@ def label(path: tuple[str, ...]) -> str:
 
 def nearest(word: str, known: Collection[str]) -> str:
     """The known word that was probably meant, or nothing."""
-    folded = {other.casefold(): other for other in [*known][:_MOST_COMPARED]}
+    return _nearest(word, tuple(islice(known, _MOST_COMPARED)))
+
+
+@lru_cache(maxsize=10_000)  # what is inherited through `like:` is asked for again and again
+def _nearest(word: str, known: tuple[str, ...]) -> str:
+    folded = {other.casefold(): other for other in known}
     close = difflib.get_close_matches(word.casefold(), folded, 1, 0.6)
     return folded[close[0]] if close else ""
 

@@ -183,6 +183,12 @@ def test_a_setting_that_no_kit_could_hold_is_refused(setting: str) -> None:
     assert held(Case("proofread", ("proofread", "kit/kit.yaml", "--set", setting, "--json"), SMALL, ())).status == 2
 
 
+@pytest.mark.parametrize("typed", ["\udcff", "\x1b[31m"])
+def test_a_substitute_that_no_kit_could_hold_is_refused(typed: str) -> None:
+    ran = held(Case("swap", ("swap", "kit/kit.yaml", "R1", "--with", typed), _two_way(), ()))
+    assert (ran.status, codes(ran)) == (2, ["yaml_syntax"])
+
+
 @pytest.mark.parametrize("escape", ["\\ud800", "\\x1b[31m", "\\a", "\\x7f", "\\x9b", "\\0"])
 def test_an_escape_is_no_way_round_what_a_text_file_may_hold(escape: str, tmp_path: Path) -> None:
     kit = tmp_path / "kit.yaml"
