@@ -43,7 +43,7 @@ OPTIONS: dict[str, tuple[str, ...]] = {
     "overview": COMMON,
     "bare": COMMON,
 }
-ALWAYS = {"predict": ["--points", "9"], "spread": ["--builds", "60"]}  # so that it takes little time
+ALWAYS = {"predict": ["--points", "9"], "spread": ["--builds", "100"]}  # so that it takes little time
 ENDINGS = {
     "report": [".html", ".html", ".txt"],
     "buildsheet": [".html", ".html", ".html", ".pdf", ".svg", ".png", ".txt"],
@@ -306,7 +306,7 @@ _VALUES: dict[str, Callable[[Draft, random.Random], str]] = {
     "--with": _word("1 ohm", "1.2 mH", "8.2 uF", "link", "omit", "{coil: 1.2 mH, dc_resistance: 0.5 ohm}", "dome"),
     "--move": _word("C2", "L1"),
     "--target": _file("target.txt", "20 0\n20000 -3\n"),
-    "--builds": _number("1", "2", "60"),
+    "--builds": _number("100", "150"),
     "--law": _word("uniform", "normal"),
     "--at-least": _number("90", "0", "100", "101"),
     "--seed": _number("0", "1"),

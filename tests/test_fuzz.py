@@ -50,6 +50,12 @@ def test_a_thousand_cases(first: int) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("command", WEIGHTS)
+def test_some_cases_of_every_command_are_answered(command: str) -> None:
+    assert any(held(drawn(number, (command,))).status in (0, 1) for number in range(3000, 3200))
+
+
+@pytest.mark.slow
 def test_thirty_processes_some_of_which_are_killed() -> None:
     ended = []
     for number in range(2000, 2030):
