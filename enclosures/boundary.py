@@ -186,13 +186,6 @@ def carried_on(coarse: ComplexArray, fine: ComplexArray) -> ComplexArray:
     return np.asarray(fine + (fine - coarse) / (FINER**ORDER - 1.0))  # Richardson's extrapolation
 
 
-def extrapolated(
-    bodies: tuple[Body, Body], points: RealArray, listeners: RealArray, step: float, count: int
-) -> ComplexArray:
-    """`surface_pressure` of two bodies, carried on."""
-    return carried_on(*(surface_pressure(body, points, listeners, step, count) for body in bodies))
-
-
 def _cuts(count: int) -> RealArray:
     """From 0 to 1, closer towards 1."""
     t = np.linspace(0.0, 1.0, count + 1)

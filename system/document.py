@@ -294,12 +294,7 @@ def parse(text: str, shown: str) -> tuple[MapAt, list[DocumentError]]:
     except yaml.reader.ReaderError as error:
         before = text[: error.position]
         mark = Mark(shown, before.count("\n") + 1, len(before) - (before.rfind("\n") + 1) + 1)
-        raise DocumentError(
-            "yaml_syntax",
-            mark,
-            f"the character U+{ord(text[error.position]):04X} does not belong in a text file",
-            "delete it",
-        ) from None
+        raise _misplaced(text[error.position], mark) from None
     except yaml.MarkedYAMLError as error:
         raise _syntax(error, at) from None
     except RecursionError:
@@ -340,9 +335,13 @@ def legible(text: str, mark: Mark) -> str:
     """
     wrong = _ILLEGIBLE.search(text)
     if wrong:
-        found = f"the character U+{ord(wrong[0]):04X} does not belong in a text file"
-        raise DocumentError("yaml_syntax", mark, found, "delete it")
+        raise _misplaced(wrong[0], mark)
     return text
+
+
+def _misplaced(char: str, mark: Mark) -> DocumentError:
+    found = f"the character U+{ord(char):04X} does not belong in a text file"
+    return DocumentError("yaml_syntax", mark, found, "delete it")
 
 
 _ILLEGIBLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")

@@ -59,32 +59,30 @@ COILS = {
 }
 
 
-@st.composite
-def woofers(draw: st.DrawFn, coils: Sequence[str] = tuple(COILS)) -> Tree:
-    return {
-        "role": "woofer",
-        "re": draw(amounts("ohm", 3, 8)),
-        "bl": draw(amounts("N/A", 3, 12)),
-        "mms": draw(amounts("g", 5, 40)),
-        "cms": draw(amounts("mm/N", 0.3, 2)),
-        "rms": draw(amounts("kg/s", 0.4, 3)),
-        "sd": draw(amounts("cm2", 50, 220)),
-        "voice_coil": draw(st.one_of([COILS[name] for name in coils])),
-    }
+FIGURES = {
+    "woofer": {
+        "re": ("ohm", 3, 8),
+        "bl": ("N/A", 3, 12),
+        "mms": ("g", 5, 40),
+        "cms": ("mm/N", 0.3, 2),
+        "rms": ("kg/s", 0.4, 3),
+        "sd": ("cm2", 50, 220),
+    },
+    "tweeter": {
+        "re": ("ohm", 3, 8),
+        "bl": ("N/A", 1.5, 4),
+        "mms": ("g", 0.2, 0.8),
+        "cms": ("mm/N", 0.03, 0.3),
+        "rms": ("kg/s", 0.3, 2),
+        "sd": ("cm2", 4, 9),
+    },
+}
 
 
 @st.composite
-def tweeters(draw: st.DrawFn, coils: Sequence[str] = tuple(COILS)) -> Tree:
-    return {
-        "role": "tweeter",
-        "re": draw(amounts("ohm", 3, 8)),
-        "bl": draw(amounts("N/A", 1.5, 4)),
-        "mms": draw(amounts("g", 0.2, 0.8)),
-        "cms": draw(amounts("mm/N", 0.03, 0.3)),
-        "rms": draw(amounts("kg/s", 0.3, 2)),
-        "sd": draw(amounts("cm2", 4, 9)),
-        "voice_coil": draw(st.one_of([COILS[name] for name in coils])),
-    }
+def a_driver(draw: st.DrawFn, role: str, coils: Sequence[str]) -> Tree:
+    figures = {key: draw(amounts(*bounds)) for key, bounds in FIGURES[role].items()}
+    return {"role": role, **figures, "voice_coil": draw(st.one_of([COILS[name] for name in coils]))}
 
 
 # The board. Points are named after their way; every way hangs on `in` and `common`.
@@ -319,14 +317,14 @@ def kits(
 
     Woofers that are `alike` are one kind, the same way round, on one chamber. `coupled` coils share flux.
     """
-    drivers: Tree = {"woofer": draw(woofers(coils))}
+    drivers: Tree = {"woofer": draw(a_driver("woofer", coils))}
     board, hookup = Board({}), {}
     count = draw(st.integers(least_woofers, most_woofers))
     here = draw(networks("low", board, shunts))
     other = "woofer"
     if count == 2 and not alike and draw(st.booleans()):
         other = "bass"
-        drivers["bass"] = draw(woofers(coils))
+        drivers["bass"] = draw(a_driver("woofer", coils))
     in_series = count == 2 and draw(st.booleans())
     turned = draw(st.booleans())
     hookup["woofer_a"] = _hung("woofer", here, "middle" if in_series else "common", turned)
@@ -334,7 +332,7 @@ def kits(
         turned = turned if alike else draw(st.booleans())
         hookup["woofer_b"] = _hung(other, "middle" if in_series else here, "common", turned)
     if draw(st.booleans()) if tweeter is None else tweeter:
-        drivers["tweeter"] = draw(tweeters(coils))
+        drivers["tweeter"] = draw(a_driver("tweeter", coils))
         hookup["tweeter"] = _hung("tweeter", draw(networks("high", board, shunts)), "common", draw(st.booleans()))
 
     placement = draw(st.sampled_from(list(placements)))

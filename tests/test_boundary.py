@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from enclosures.boundary import MIRRORS, Body, box_body, extrapolated, rounded_body, solid_angles, surface_pressure
+from enclosures.boundary import MIRRORS, Body, box_body, carried_on, rounded_body, solid_angles, surface_pressure
 from tests.support_diffraction import point_on_sphere, sphere_with_cap
 
 RADIUS = 0.15
@@ -186,7 +186,7 @@ def test_boxes_refine(radius: float) -> None:
     found = {count: surface_pressure(body(count), points, listeners, 3.0, 4) for count in (2, 3, 4, 6)}
     steps = [np.linalg.norm(found[count] - found[2 * count]) for count in (2, 3)]
     assert steps[1] / steps[0] == pytest.approx((2.0 / 3.0) ** 1.6, rel=0.2)
-    carried = [extrapolated((body(n), body(3 * n // 2)), points, listeners, 3.0, 4) for n in (2, 4)]
+    carried = [carried_on(found[n], found[3 * n // 2]) for n in (2, 4)]
     assert np.max(np.abs(20.0 * np.log10(np.abs(carried[0] / carried[1])))) < 0.05
     assert np.linalg.norm(carried[0] - carried[1]) < 0.25 * np.linalg.norm(found[3] - carried[1])
 
