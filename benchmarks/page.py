@@ -26,7 +26,8 @@ Taken on {day}, by `python -m benchmarks -o docs/performance.md`, on this machin
 
 Times are processor time, of user and system, on one core; of several runs the quickest counts, and what is compared is
 run in turn. They depend on the machine and on what else it does: compare only what stands in one table. A ratio is the
-time of its row over that of what is named beside it, for as much work. No test looks at any of this.
+time of its row over that of what is named beside it, for as much work. Modules are compiled before, as pip leaves them.
+No test looks at any of this.
 """
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 import math
+import os
 import subprocess
 import sys
 import time
@@ -17,6 +18,8 @@ from pathlib import Path
 
 HOME = Path(__file__).parent.parent
 ROOMS = ("enclosures", "filters", "system")
+# Modules are compiled once and kept, as those of an installation are: pip compiles what it installs.
+COMPILED = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
 
 # Starts a command and waits for it. A process starts with the most memory of the one that it was forked from, so that
 # a small process has to stand between it and this one.
@@ -40,7 +43,7 @@ class Process:
 def process(command: Sequence[str], folder: Path = HOME, ends: Sequence[int] = (0,)) -> Process:
     """Run a command in `folder`. Raises RuntimeError, with what it said, for a status that is not among `ends`."""
     launcher = [sys.executable, "-I", "-S", "-c", LAUNCHER, *command]
-    done = subprocess.run(launcher, capture_output=True, text=True, cwd=folder, check=True)
+    done = subprocess.run(launcher, capture_output=True, text=True, cwd=folder, check=True, env=COMPILED)
     status, seconds, kibibytes = done.stdout.split()
     if int(status) not in ends or "Traceback" in done.stderr:
         raise RuntimeError(f"{' '.join(command)} ended with status {status}: {done.stderr}")
