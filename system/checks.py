@@ -38,6 +38,14 @@ def examine_impedance(kit: Kit, variants: Sequence[Variant]) -> tuple[Finding, .
     return tuple(findings)
 
 
+def no_current(kit: Kit, variant: Variant, so: str) -> KitError:
+    """The error where a variant draws no current, and `so` a question has no answer."""
+    found = f"{variant.name} draws no current, and {so}"
+    return KitError(
+        [kit.finding("error", "no_current", f"variants.{variant.name}", found, "join its two input points")], kit.name
+    )
+
+
 def _impedance(kit: Kit, variant: Variant, figures: Summary) -> Iterable[Finding]:
     lowest_load, path = kit.amplifier.lowest_load, f"variants.{variant.name}"
     lowest, at = figures.lowest_impedance_ohm, figures.lowest_impedance_hz

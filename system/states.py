@@ -79,7 +79,7 @@ class Figures:
     programme_excursion: float | None  # m; None where a sine is the signal
     minus_3: float | None  # Hz
     ripple: float | None  # dB
-    lowest_impedance: float  # ohm
+    lowest_impedance: float | None  # ohm; None where no current flows
     part_volts_peak: float
     part_current: float
     margins: Margins

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from filters.network import flows
 from system import summary
 from system.build import capacitor
 from system.candidates import WIRINGS, Candidate
@@ -145,7 +146,7 @@ class View:
         across, through = np.abs(inserted.across * share), np.abs(inserted.through * (1 - share))
         own_volts, own_current, watts = _divided(across, through, np.abs(alone), rows)
         drawn = inserted.drawn.at(share)
-        impedance = np.divide(1, drawn, out=np.full(drawn.shape, np.inf, complex), where=drawn != 0)
+        impedance = np.divide(1, drawn, out=np.full(drawn.shape, np.inf, complex), where=flows(drawn))
         return _Tally(
             peak=sine[np.arange(len(sine)), peak],
             peak_at=states.frequency[peak],
@@ -193,7 +194,7 @@ class View:
             programme_excursion=float(tally.noise[row]) if tally.noise is not None else None,
             minus_3=_known(tally.low_ends.minus_3[row]),
             ripple=_known(tally.low_ends.ripple[row]),
-            lowest_impedance=float(tally.lowest_impedance[row]),
+            lowest_impedance=_known(tally.lowest_impedance[row]),
             part_volts_peak=float(tally.volts_peak[rows].max()),
             part_current=float(tally.current[rows].max()),
             margins=Margins(
@@ -232,7 +233,7 @@ class View:
             reasons.append("no ripple can be told, since nothing is left of the bass")
         elif max(ripple or 0.0 for ripple in ripples) > allowed_ripple:
             reasons.append(f"ripple above {allowed_ripple:.1f} dB")
-        allowed = min(linked.lowest_impedance, self.states.kit.amplifier.lowest_load or math.inf)
+        allowed = min(linked.lowest_impedance or math.inf, self.states.kit.amplifier.lowest_load or math.inf)
         if tally.lowest_impedance[rows].min() < allowed * (1 - 1e-9):
             reasons.append(f"the lowest impedance falls below {allowed:.2f} ohm")
         rating = candidate.voltage_rating
@@ -316,7 +317,7 @@ def _decibels(limit: float | None, value: float) -> float | None:
 
 
 def _known(value: float) -> float | None:
-    return None if math.isnan(value) else float(value)
+    return float(value) if math.isfinite(value) else None
 
 
 def _least(margins: Iterable[float | None]) -> float | None:

@@ -50,6 +50,11 @@ def ohms(value: float | None) -> str:
     return NOTHING if value is None else f"{value:.1f} ohm"
 
 
+def tenths(value: float) -> str:
+    """Of a table's cell; what is infinite or unknown is nothing."""
+    return f"{value:z.1f}" if math.isfinite(value) else NOTHING
+
+
 def volts_down(value: float) -> str:
     """A limit on drive, rounded down to 0.1 V."""
     return f"{math.floor(value * 10 + 1e-9) / 10:.1f} V"

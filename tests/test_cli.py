@@ -554,9 +554,44 @@ def test_a_silent_variant_is_computed_as_it_stands(tmp_path: Path) -> None:
     assert document["variants"]["v"]["impedance_ohm"] == [None] * 5
     assert document["variants"]["v"]["summary"]["lowest_impedance_ohm"] is None
     assert {"no_current", "no_figure"} <= {finding["code"] for finding in document["findings"]}
-    for words in (["protect", kit], ["compare", kit], [kit], ["predict", kit, "-o", tmp_path / "p.svg"]):
-        done = kitwright(*words)
-        assert done.returncode == 0, done.stderr
+    done = kitwright("compare", kit)
+    assert (done.returncode, done.stdout.count("silent")) == (0, 2)
+
+
+SILENT_TOO = (  # of a silent variant, and of one whose input is loaded
+    "predict", "limits", "protect", "compare", "parts", "stress", "expect --points 10",
+    "spread --builds 100", "buildsheet", "revalue", "symptom thin",
+)  # fmt: skip
+PLACES = {"C1": "C1: omit", "L1": "L1: omit", "branch": "L1: omit, R1: omit", "all": "C1: omit, L1: omit, R1: omit"}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("omitted", PLACES)
+def test_every_command_stands_silence(omitted: str, tmp_path: Path) -> None:
+    """Without L1 alone the input is loaded and the woofer is not; without R1 too the capacitor hangs in a dead end."""
+    pieces = {
+        "parts": "{C1: {capacitor: 220 uF, between: [in, w]},"
+        " L1: {coil: 1 mH, dc_resistance: 0.3 ohm, between: [w, x]},"
+        " R1: {resistor: 3 ohm, power_rating: 10 W, between: [w, common]}}",
+        "hookup": "{woofer: {driver: woofer, plus: x, minus: common}}",
+        "variants": f"{{v: {{cabinet: box, reason: on the bench, parts: {{{PLACES[omitted]}}}}}}}",
+    }
+    kit = write_kit(tmp_path, **pieces)
+    for line in SILENT_TOO:
+        command, *more = line.split()
+        words = [command, *more, kit] if command == "symptom" else [command, kit, *more]
+        for way in [], ["--json"]:
+            done = kitwright(*words, *way)
+            if omitted != "L1" and command in ("revalue", "symptom"):
+                assert done.returncode == 2, line
+                assert "draws no current, " in done.stderr or "no part may move" in done.stderr, line
+            else:
+                assert done.returncode in (0, 1), (line, done.stderr)
+            assert not re.search(r"\binf\b|\bnan\b|[0-9]{15}\.[0-9]", done.stdout), line
+    for command, name in (("predict", "p.svg"), ("limits", "l.svg"), ("report", "r.html")):
+        assert kitwright(command, kit, "-o", tmp_path / name).returncode in (0, 1)
+        assert (tmp_path / name).stat().st_size > 0
+    assert kitwright(kit).returncode == 0
 
 
 def test_a_woofer_known_by_its_tables_is_undecided(tmp_path: Path) -> None:

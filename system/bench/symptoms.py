@@ -18,6 +18,7 @@ from system import wording
 from system.bench.complaints import CHECKS, COMPLAINTS, NEEDS, CheckWords, Complaint, Effort
 from system.bench.meter import Window, windows
 from system.bench.suspects import GRID, Effects, Suspect
+from system.checks import no_current
 from system.findings import COMMAND_LINE, Finding, KitError
 from system.kit import Chamber, Kit, RadiatorChamber, SealedChamber, Variant, VentedChamber
 from system.limits import Limit
@@ -86,13 +87,15 @@ def find(words: str) -> str:
 def symptom(word: str, kit: Kit | None = None, variant: Variant | None = None) -> Symptom:
     """The checks of a complaint (a key of COMPLAINTS), with the figures of a variant where one is given.
 
-    Raises KitError where the variant's circuit has no solution.
+    Raises KitError where the variant's circuit has no solution, or draws no current.
     """
     complaint = COMPLAINTS[word]
     if kit is None or variant is None:
         checks = tuple(_plain(name) for name in complaint.checks)
         return Symptom(word, complaint, None, checks)
     facts = Facts(kit, variant)
+    if not np.isfinite(facts.effects.right).all():
+        raise no_current(kit, variant, "no complaint can be held against it")
     suspects = facts.effects.suspects(complaint.suspects)
     names = [name for name in complaint.checks if not CHECKS[name].needs or HAS[CHECKS[name].needs](facts)]
     checks = tuple(_check(name, facts, suspects) for name in names)

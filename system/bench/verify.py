@@ -36,7 +36,7 @@ from system.bench.sweeps import MicrophoneTable, Sweep
 from system.bench.trials import Bench
 from system.build import build
 from system.builds import Common, Draws, DriverFactors
-from system.findings import KitError
+from system.checks import no_current
 from system.kit import Kit, Variant
 
 Floats = NDArray[np.float64]
@@ -322,9 +322,7 @@ def _band(kit: Kit, variant: Variant, f: Floats) -> Band:
     few = f if f.size <= BAND_POINTS else np.geomspace(f[0], f[-1], BAND_POINTS)
     drawn = expect_sweep(kit, variant, few).magnitude
     if not np.isfinite(drawn.nominal).all():
-        found = f"{variant.name} draws no current, and no sweep can be held against it"
-        where = f"variants.{variant.name}"
-        raise KitError([kit.finding("error", "no_current", where, found, "join its two input points")], kit.name)
+        raise no_current(kit, variant, "no sweep can be held against it")
 
     def at(values: Floats) -> Floats:
         return np.asarray(np.exp(np.interp(np.log(f), np.log(few), np.log(np.maximum(values, 1e-6)))))

@@ -71,7 +71,7 @@ def _rows(result: Around) -> tuple[list[str], list[list[str]]]:
 
 
 def _decibels(values: NDArray[np.float64]) -> list[str]:
-    return [f"{v:z.1f}" if math.isfinite(v) else wording.NOTHING for v in values]
+    return [wording.tenths(value) for value in values]
 
 
 def _seats(variant: Variant, seating: Seating) -> list[str]:

@@ -153,7 +153,7 @@ def _bands(result: Spread) -> list[str]:
                 *(text.replace("-0.00", "0.00").replace("+0.00", "0.00") for text in off),
                 f"{result.deviation[i]:.2f}",
                 f"{result.expected[i]:.2f}",
-                *(f"{values[i]:.1f}" for values in (ohms.nominal, ohms.quantiles["p5"], ohms.quantiles["p95"])),
+                *(wording.tenths(values[i]) for values in (ohms.nominal, ohms.quantiles["p5"], ohms.quantiles["p95"])),
             ]
         )
     return table(header, rows, indent="  ")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -111,7 +111,7 @@ def summary_text(result: Prediction) -> str:
     ohms = figures.rated_impedance_ohm
     rated = f"rated {ohms:g} ohm" if ohms else "below every rated impedance"
     return (
-        f"sensitivity {wording.decibels(figures.sensitivity_db)} (2.83 V, 1 m),"
+        f"sensitivity {_heard(figures.sensitivity_db)} (2.83 V, 1 m),"
         f" -3 dB {wording.hertz(figures.minus_3_db_hz)}, -10 dB {wording.hertz(figures.minus_10_db_hz)},"
         f" lowest {wording.ohms(figures.lowest_impedance_ohm)}"
         f" at {wording.hertz(figures.lowest_impedance_hz)} ({rated})"
@@ -267,14 +267,24 @@ def _verdict_words(row: Row) -> str:
     return ", ".join(f"{name} {word}" for name, word in words.items()) or wording.NOTHING
 
 
+def _heard(level: float) -> str:
+    return wording.decibels(level) if level > SILENT else "silent"
+
+
 def _loudest_text(loudest: Loudest) -> str:
+    if loudest.level <= SILENT:
+        return "silent"
     return f"{loudest.level:.0f} dB at {wording.volts_down(loudest.volts)} rms"
 
 
-COMPARED = (
+def _limited_by(loudest: Loudest) -> str:
+    return loudest.limited_by if loudest.level > SILENT else wording.NOTHING
+
+
+COMPARED: tuple[tuple[str, Callable[[Column], str]], ...] = (
     ("cabinet", lambda c: cabinet_text(c.row.variant)),
     ("placement", lambda c: placement_text(c.row.variant.placement)),
-    ("sensitivity, 2.83 V, 1 m", lambda c: wording.decibels(c.row.prediction.summary.sensitivity_db)),
+    ("sensitivity, 2.83 V, 1 m", lambda c: _heard(c.row.prediction.summary.sensitivity_db)),
     ("-3 dB point", lambda c: wording.hertz(c.row.prediction.summary.minus_3_db_hz)),
     ("-10 dB point", lambda c: wording.hertz(c.row.prediction.summary.minus_10_db_hz)),
     ("lowest impedance", lambda c: wording.ohms(c.row.prediction.summary.lowest_impedance_ohm)),
@@ -284,7 +294,7 @@ COMPARED = (
     ("opening, sine at rated volts", lambda c: _worst(c, "speed")),
     ("woofer high-pass", lambda c: _verdict_words(c.row)),
     ("loudest", lambda c: _loudest_text(c.row.loudest)),
-    ("  limited by", lambda c: c.row.loudest.limited_by),
+    ("  limited by", lambda c: _limited_by(c.row.loudest)),
     ("places that differ", lambda c: ", ".join(c.row.differing) or "none"),
 )
 
@@ -298,7 +308,7 @@ def first_screen(path: Path, screen: Overview) -> str:
             row.variant.name,
             _verdict_words(row),
             f"{row.loudest.level:.0f} dB" if row.loudest.level > SILENT else "silent",
-            row.loudest.limited_by if row.loudest.level > SILENT else wording.NOTHING,
+            _limited_by(row.loudest),
             wording.hertz(row.prediction.summary.minus_3_db_hz),
             wording.ohms(row.prediction.summary.lowest_impedance_ohm),
             _amplifier_word(kit, row),

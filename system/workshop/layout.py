@@ -31,6 +31,7 @@ Floats = NDArray[np.float64]
 AdviceKind = Literal["coupling", "iron", "own_glue", "near_glue", "near_capacitor", "on_board", "raise", "hold"]
 
 HEARD = 0.1  # dB that a coupling may make
+ROUNDING = 1e-9  # dB or ohm, below which a change is the arithmetic's
 # Common practice, no source: what a part is to be away from a hot one, how high a resistor stands over the board, and
 # what glue alone holds.
 NEAR, CLEAR, HEAVY = 10e-3, 5e-3, 60e-3  # m, m, kg
@@ -47,7 +48,7 @@ MANY = 6  # coils, up to which all ways of connecting them are tried
 class Change:
     """The largest changes that coupling makes: of level (dB, in the window's band) and of impedance (ohm), and where.
 
-    Both with their sign; each None where there is nothing to compare.
+    Both with their sign; each None where there is nothing to compare. What changes nothing does so nowhere.
     """
 
     level: float | None
@@ -225,6 +226,8 @@ def _largest(change: Floats, frequency: Floats, where: NDArray[np.bool_]) -> tup
         return None, None
     size = np.where(where, np.abs(change), -1.0)
     most = int(np.argmax(size))
+    if size[most] < ROUNDING:
+        return 0.0, None
     return float(change[most]), float(frequency[most])
 
 
