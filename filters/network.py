@@ -166,7 +166,8 @@ def solve(
     (F,) or (B, F), rms; `source_resistance` a number or (B,), ohm, zero is legal.
 
     Raises NetworkError where points hang from nothing that leads to the input's second point, where branches of zero
-    ohm close a loop, or where the equations have no unique solution at some frequency.
+    ohm close a loop, where a part's impedance overflows, or where the equations have no unique solution at some
+    frequency.
     """
     equations = Equations.of(network, omega, load_impedance, source_resistance)
     unit = np.zeros((equations.size, 1))
@@ -281,6 +282,10 @@ class Equations:
         immittances = tuple(
             e.part.admittance(omega) if e.part.by_admittance else e.part.impedance(omega) for e in network.elements
         )
+        finite = [np.isfinite(immittance).all() for immittance in immittances]
+        if not all(finite):
+            beyond = tuple(e.reference for e, known in zip(network.elements, finite, strict=True) if not known)
+            raise NetworkError(f"network: the values of {_and(beyond)} are beyond what can be computed", beyond)
         shapes = [array.shape for array in immittances] + [loads.shape[:-2], resistance.shape]
 
         merged = Groups([network.input[1], network.input[0]])

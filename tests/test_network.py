@@ -523,3 +523,12 @@ def test_against_a_microwave_network_library():
     np.testing.assert_allclose(solution.input_impedance, z[:, 0, 0], rtol=1e-8)
     for i, point in enumerate(points):
         np.testing.assert_allclose(solution.point_volts[point], z[:, i, 0] / z[:, 0, 0], rtol=1e-7)
+
+
+@pytest.mark.filterwarnings("ignore:overflow:RuntimeWarning", "ignore:invalid value:RuntimeWarning")
+@pytest.mark.parametrize("part", [Coil(1e305), Capacitor(1e308)])
+def test_an_impedance_that_overflows_is_named(part):
+    network = Network(IN, (Element("X", part, "in", "a"), Element("R1", Resistor(1.0), "a", "common")))
+    with pytest.raises(NetworkError, match="the values of X are beyond what can be computed") as caught:
+        solve(network, np.array([1e4, 1e5]))
+    assert caught.value.names == ("X",)
