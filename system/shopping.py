@@ -70,7 +70,6 @@ class Line:
     """A part to buy: how many in all, how many one cabinet of each variant takes, and the places they are for."""
 
     wanted: Wanted
-    rated_by: str
     count: int
     each: Mapping[str, int]  # by variant
     places: tuple[str, ...]
@@ -87,7 +86,6 @@ class Left:
     """Parts of the full bag of one cabinet that a variant does not use."""
 
     wanted: Wanted
-    rated_by: str
     count: int
 
 
@@ -296,7 +294,6 @@ class _Bag:
             count = bag[wanted] * cabinets
             yield Line(
                 wanted=wanted,
-                rated_by=RATED_BY[wanted.kind],
                 count=count,
                 each={name: self.takes[name][wanted] for name in variants},
                 places=self.places[wanted],
@@ -307,7 +304,7 @@ class _Bag:
     def left(self, variant: str) -> Iterable[Left]:
         rest = self.most(self.takes) - self.takes[variant]
         for wanted in sorted(rest, key=lambda w: (w.kind, w.value, w.rating)):
-            yield Left(wanted, RATED_BY[wanted.kind], rest[wanted])
+            yield Left(wanted, rest[wanted])
 
 
 def links(spots: Iterable[Spot]) -> list[Place]:

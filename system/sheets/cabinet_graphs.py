@@ -7,26 +7,20 @@ hatched, and the board that comes to lie below has a thick edge and says so.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon, Rectangle
 
 from system.cabinet import Face
-from system.findings import usage_error
 from system.sheets.cabinet_texts import mm
 from system.sheets.plots import INK
-from system.sheets.texts import cabinet_text
 from system.workshop.carpentry import CabinetSheet
 from system.workshop.lengths import Run, Stretch
 from system.workshop.panels_cut import Hole, Panel
 
-PAGE = 7.6  # inches across the boards
-LEFT, ABOVE, BELOW = 0.3, 0.8, 0.3  # inches
-LINE_HIGH, TALLEST = 1.9, 9.0  # inches of a line's axes, and of the boards at most
 GAP, NAMED = 0.045, 0.14  # after a board, and after one whose holes are told beside it: of the width of all boards
 SMALL, LABEL = 6.5, 7.5
 LONGEST = 15  # letters of a name beside a board
@@ -77,60 +71,6 @@ def spread(sheet: CabinetSheet) -> Spread:
     tallest = max(row[0].height, 1.2 * gap + bottom.height + top.height)
     beside = (NAMED if top.holes or bottom.holes else GAP) * wide
     return Spread(tuple(laid), x + top.width + beside, tallest + 1.8 * gap)
-
-
-def cutting(sheets: Sequence[CabinetSheet]) -> Figure:
-    """The boards of some cabinets below each other, each with its lines. Raises KitError where none has boards."""
-    drawn = [sheet for sheet in sheets if sheet.panels]
-    if not drawn:
-        raise usage_error("a drawing of boards without sizes", "a cabinet with its baffle's width, height and depth")
-    parts = [part for sheet in drawn for part in _parts(sheet)]
-    high = sum(ABOVE + part.high + BELOW for part in parts)
-    wide = LEFT + PAGE + LEFT
-    figure = Figure(figsize=(wide, high))
-    top = high
-    for part in parts:
-        top -= ABOVE
-        at = (LEFT / wide, (top - part.high) / high, part.across / wide, part.high / high)
-        axes = figure.add_axes(at)
-        figure.text(0.2 / wide, (top + 0.5) / high, part.title, fontsize=11, fontweight="bold", color=INK)
-        figure.text(0.2 / wide, (top + 0.16) / high, part.sentence, fontsize=LABEL, color=INK)
-        part.draw(axes)
-        top -= part.high + BELOW
-    return figure
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
-    title: str
-    sentence: str
-    across: float  # inches
-    high: float
-    draw: Callable[[Axes], None]
-
-
-def _parts(sheet: CabinetSheet) -> Iterator[_Part]:
-    whole = spread(sheet)
-    scale = min(PAGE / whole.width, TALLEST / whole.height)  # inches a metre
-    words = (
-        f"To scale, 1 : {1 / (scale * 0.0254):.1f}; mm; each board seen from outside, upright; places of holes from its"
-        " lower left corner.\nBroken: to be measured on the driver; dotted: rebate; grey: where other boards meet it;"
-        " thick edge: what lies below."
-    )
-    title = f"Boards of {cabinet_text(sheet.variant)} ({sheet.variant.name})"
-
-    def boards(axes: Axes) -> None:
-        draw_boards(axes, sheet)
-
-    yield _Part(title, words, whole.width * scale, whole.height * scale, boards)
-    for run in sheet.runs:
-        drivers = " and ".join(sheet.cabinet.chambers[run.chamber].drivers)
-        about = "Along its axis from the closed end; mm. Heights are depths, or a square's sides. Dots: filled."
-
-        def line(axes: Axes, run: Run = run) -> None:
-            draw_line(axes, sheet, run)
-
-        yield _Part(f"The line of {drivers}", about, PAGE, LINE_HIGH, line)
 
 
 def draw_boards(axes: Axes, sheet: CabinetSheet) -> None:
