@@ -69,12 +69,14 @@ def characterise(
     """A driver's figures from its impedance, ready for a kit; several put into pairs."""
     from system.bench import characterise as bench
     from system.bench.sweeps import read_sweep
-    from system.output import write_file
+    from system.output import check_target, write_file
     from system.sheets import characterise_texts, data
 
     asked = _Asked()
     as_block = output is not None and output.suffix.lower() in BLOCKS
     showing = asked.so(lambda: Showing.of(sweeps[0], None if as_block else output, as_json, force))
+    if as_block and output is not None:
+        asked.so(partial(check_target, output, force))
     given = asked.second(added, box)
     ohms = asked.take("--dc", dc, asked.ohms)
     area = asked.take("--diameter", diameter, asked.area)
