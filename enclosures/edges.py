@@ -440,7 +440,7 @@ class Echoes:
             shares = LAGRANGE.T @ moments
             for shift in range(4):
                 counts[first + shift : first + shift + span] += shares[shift]
-            self.used = max(self.used, first + span + 4)
+            self.used = max(self.used, first + span + 3)
 
     def spectra(self, wavenumbers: RealArray) -> ComplexArray:
         """The sum of weight e^{-jk (length - shortest)} of every pair: (F, groups, listeners, sources), 1/m.

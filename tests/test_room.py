@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from enclosures.panels import uncertainty
 from system.build import Build, build
 from system.detail import predict_in_detail
 from system.examples import scenarios
@@ -92,6 +93,11 @@ def test_uncertainty_is_half_of_what_panels_do() -> None:
     np.testing.assert_allclose(found, np.abs(levels[0] - levels[1]) / 2, atol=1e-9)
     assert 0.3 < np.max(found) < 6.0
     np.testing.assert_array_equal(panels_uncertainty(without, acoustics, current), np.zeros(f.size))
+
+
+def test_where_one_of_two_levels_is_silence_nothing_is_known() -> None:
+    found = uncertainty(np.array([0.0, 1j, 0.0, 2.0]), np.array([1.0, 0.0, 0.0, 1.0]))
+    np.testing.assert_allclose(found, [np.inf, np.inf, 0.0, 10.0 * math.log10(2.0)])
 
 
 def test_what_a_prediction_says_of_the_room() -> None:

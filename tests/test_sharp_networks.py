@@ -9,6 +9,7 @@ from filters.elimination import solve_builds
 from filters.network import Coupling, Element, Load, Network, NetworkError, solve
 from filters.parts import Capacitor, Coil, Resistor
 from filters.prototypes import ShapeError, polynomial
+from filters.sensitivity import gradients
 from filters.thevenin import thevenin
 from tests.support_networks import omegas
 
@@ -96,3 +97,47 @@ def test_three_coils_coupled_almost_without_a_leak(short: float) -> None:
     found = solve_builds(network, OMEGA)
     total = np.array([1e-3, 2e-3]) * (3.0 + 6.0 * (1.0 - short))
     np.testing.assert_allclose(found.input_impedance, 4.0 + 1j * OMEGA * total[:, None], rtol=1e-9)
+
+
+def test_coils_in_a_chain_of_couplings() -> None:
+    """The first and the last share no flux: currents are (R + j omega M)^-1 of the volts across all of them."""
+    henry = np.array([1e-3, 2e-3, 0.5e-3])
+    coils = tuple(Element(f"L{i}", Coil(value, 0.3), *IN) for i, value in enumerate(henry))
+    network = Network(IN, coils, couplings=(Coupling("L0", "L1", 0.5), Coupling("L1", "L2", -0.4)))
+    factors = np.array([[1.0, 0.5, 0.0], [0.5, 1.0, -0.4], [0.0, -0.4, 1.0]])
+    matrix = 0.3 * np.eye(3) + 1j * OMEGA[:, None, None] * factors * np.sqrt(np.outer(henry, henry))
+    expected = np.linalg.solve(matrix, np.ones((OMEGA.size, 3, 1)))[..., 0]
+    found = solve_builds(network, OMEGA, watched=("L0", "L1", "L2"))
+    np.testing.assert_allclose(found.element_current, expected, rtol=1e-11)
+
+
+def test_two_frequencies_with_volts_of_their_own_one_of_them_direct_current(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A capacitor before R carries nothing at 0 Hz; both are solved again there, of every build in every chunk."""
+    monkeypatch.setattr("filters.elimination.VALUES_AT_ONCE", 4)
+    farad = np.array([1e-6, 2e-6, 3e-6, 4e-6, 5e-6])
+    network = Network(IN, (Element("C", Capacitor(farad), "in", "a"), Element("R", Resistor(8.0), "a", "common")))
+    omega, volts = np.array([0.0, 2e4]), np.array([3.0, 5.0])
+    found = solve_builds(network, omega, None, volts, watched=("R",))
+    impedance = 8.0 - 1j / (2e4 * farad)
+    np.testing.assert_array_equal(found.element_current[:, 0, 0], 0.0)
+    np.testing.assert_allclose(found.element_current[:, 1, 0], 5.0 / impedance, rtol=1e-12)
+    assert found.recomputed == farad.size
+
+
+def test_a_load_that_shares_volts_at_one_frequency_only_is_to_be_named() -> None:
+    loads = np.zeros((OMEGA.size, 2, 2), dtype=complex)
+    loads[:, 0, 0] = loads[:, 1, 1] = 6.0
+    loads[3, 0, 1] = loads[3, 1, 0] = 0.5
+    network = Network(IN, loads=(Load("D1", *IN), Load("D2", *IN)))
+    with pytest.raises(NetworkError, match="name both"):
+        thevenin(network, OMEGA, ["D1"], rest_impedance=loads)
+
+
+def test_to_direct_current_a_capacitor_is_its_leakage_alone() -> None:
+    """Neither its farads nor a loss angle that is stated as none do anything."""
+    omega = np.array([0.0])
+    part = Capacitor(1e-6, dissipation_factor=0.0, dissipation_at=1e3, leakage_resistance=50e3)
+    network = Network(IN, (Element("C", part, "in", "a"), Element("R", Resistor(1e3), "a", "common")))
+    found = gradients(network, omega, None, np.zeros((1, 0, 0)))
+    np.testing.assert_allclose(found.input_by_value[0], [0.0, 1.0], atol=1e-12)
+    assert part.impedance(omega)[0] == pytest.approx(50e3, rel=1e-12)

@@ -13,9 +13,9 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from enclosures.air import Air
+from enclosures.air import Air, moist_air
 from enclosures.baffle import Box, Source, free_paths
-from enclosures.driver import heated_resistance
+from enclosures.driver import ShuntedCoil, heated_resistance
 from enclosures.line import Line, Mouth, Section
 from enclosures.placement import Surroundings, turned
 from enclosures.sealed import SealedBox
@@ -33,6 +33,8 @@ def open_pipe(*places: float | None) -> Line:
 @pytest.mark.parametrize(
     ("right", "wrong", "says"),
     [
+        (lambda: moist_air(293.15, 1e6, 0.5), lambda: moist_air(293.15, 1.001e6, 0.5), "pressure"),
+        (lambda: ShuntedCoil(0.0, 1e-3, 10.0), lambda: ShuntedCoil(-1e-6, 1e-3, 10.0), "series"),
         (lambda: Air(1.2, 343.0, heat_ratio=1.0), lambda: Air(1.2, 343.0, heat_ratio=0.999), "heat_ratio"),
         (lambda: Air(1.2, 343.0), lambda: Air(1.2, math.inf), "speed_of_sound"),
         (
