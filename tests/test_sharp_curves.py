@@ -9,11 +9,12 @@ import pytest
 from scipy.integrate import quad
 from scipy.special import j1, jve
 
-from enclosures.duct import TAPERS, bessel_ratio
+from enclosures.duct import TAPERS, Piece, bessel_ratio
 from enclosures.edges import _along_face
 from enclosures.interpolation import chebyshev, evenly
 from enclosures.large_signal import Shape
 from filters.coils import _along, _bessel_integral
+from filters.rational import vector_fit
 
 
 @pytest.mark.parametrize("count", [2, 3, 4, 7, 12])
@@ -92,3 +93,19 @@ def test_x_less_one_plus_its_exponential_is_its_series() -> None:
     x = np.array([1e-9, 1e-4, 5e-3, 9.9e-3, 1.01e-2, 0.3])
     series = sum((-1.0) ** n * x**n / math.factorial(n) for n in range(16, 1, -1))
     np.testing.assert_allclose(_along(x), series, rtol=1e-10)
+
+
+@pytest.mark.parametrize("order", [1, 2, 3, 4, 5, 6, 9])
+def test_a_fit_has_as_many_poles_as_were_asked_for(order: int) -> None:
+    """A pair is given by its upper pole; what has that many real poles comes back exactly."""
+    omega = np.geomspace(1.0, 1e4, 80)
+    poles = -np.geomspace(10.0, 2e3, order)
+    values = np.sum(np.abs(poles) / (1j * omega[:, None] - poles), axis=1)
+    fitted = vector_fit(omega, values, order, ends=False)
+    assert np.sum(np.where(fitted.poles.imag > 0, 2, 1)) == order
+    np.testing.assert_allclose(np.sort(fitted.poles.real), np.sort(poles), rtol=1e-3)
+
+
+def test_a_piece_is_round_unless_it_says_what_it_is() -> None:
+    (one,) = Piece(1.0, 0.01, 0.01).slices(lossy_walls=True)
+    assert one.wall_radius == pytest.approx(math.sqrt(0.01 / math.pi), rel=1e-12)
