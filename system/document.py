@@ -67,6 +67,12 @@ class DocumentError(ValueError):
         self.code, self.mark, self.found, self.allowed, self.path = code, mark, found, allowed, path
         super().__init__(f"{found}; {allowed}")
 
+    def finding(self, allowed: str | None = None) -> Finding:
+        """It as an error of a file that is no kit; `allowed` says otherwise what would be right."""
+        mark = self.mark
+        right = self.allowed if allowed is None else allowed
+        return Finding("error", self.code, mark.file, max(1, mark.line), max(1, mark.column), "", self.found, right)
+
 
 @dataclass(slots=True)
 class Report:

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from system.document import DocumentError, read_text
 from system.findings import Finding, KitError, usage_error
 
 Floats = NDArray[np.float64]
@@ -33,9 +34,11 @@ def listed(source: str) -> Floats:
     Raises KitError naming every line that is not a frequency, or is not above the one before.
     """
     try:
-        text = sys.stdin.read() if source == "-" else Path(source).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise usage_error(f"--frequencies {source}: {error}", "a text file of frequencies in Hz") from error
+        text = sys.stdin.read() if source == "-" else read_text(Path(source), source)
+    except UnicodeDecodeError as error:
+        raise usage_error(f"--frequencies {source}: {error}", "a text of frequencies in Hz") from error
+    except DocumentError as error:
+        raise KitError([error.finding("--frequencies takes a text file of frequencies in Hz")]) from error
     values: list[float] = []
     faults = []
     for number, line in enumerate(text.splitlines(), 1):

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from system import quantity
 from system.document import DocumentError, Mark, advice, read_text
-from system.findings import Finding, KitError
+from system.findings import KitError
 from system.kit import Kit, PartKind
 from system.stockfile import VALUES
 from system.tables import Cell, cells
@@ -40,15 +40,8 @@ def read_hand(path: Path, kit: Kit) -> tuple[InHand, ...]:
     except DocumentError as error:
         found, faults = (), [error]
     if faults:
-        raise KitError([_finding(fault) for fault in faults], kit.name)
+        raise KitError([fault.finding() for fault in faults], kit.name)
     return found
-
-
-def _finding(fault: DocumentError) -> Finding:
-    mark = fault.mark
-    return Finding(
-        "error", fault.code, mark.file, max(1, mark.line), max(1, mark.column), "", fault.found, fault.allowed
-    )
 
 
 def _parse(text: str, shown: str, kinds: Mapping[str, PartKind]) -> tuple[tuple[InHand, ...], list[DocumentError]]:

@@ -116,7 +116,7 @@ def _typed(text: str) -> TextAt | MapAt:
     try:
         legible(text, Mark(OPTION, 1, 1))
     except DocumentError as error:
-        raise KitError([_finding(error, error.allowed)]) from None
+        raise KitError([error.finding()]) from None
     if text.strip()[:1] != "{":
         value = TextAt(text.strip())
         value.mark = Mark(OPTION, 1, 1)
@@ -135,17 +135,12 @@ def _parsed(text: str, shown: str, hint: str) -> MapAt:
         root, faults = parse(text, shown)
     except DocumentError as error:
         ours = error.code in ("kit_empty", "wrong_type")  # said of a kit there
-        raise KitError([_finding(error, hint if ours else error.allowed)]) from None
+        raise KitError([error.finding(hint if ours else None)]) from None
     for fault in faults:
         report.error(fault.code, (fault.path,) if fault.path else (), fault.found, fault.allowed, mark=fault.mark)
     if report.findings:
         raise KitError(report.sorted())
     return root
-
-
-def _finding(error: DocumentError, allowed: str) -> Finding:
-    mark = error.mark
-    return Finding("error", error.code, mark.file, max(1, mark.line), max(1, mark.column), "", error.found, allowed)
 
 
 def _is_own(own: Value | None) -> bool:
@@ -231,7 +226,7 @@ def _driver_file(path: Path) -> MapAt:
     try:
         text = read_text(path, str(path))
     except DocumentError as error:
-        raise KitError([_finding(error, error.allowed)]) from None
+        raise KitError([error.finding()]) from None
     return _parsed(text, str(path), "it holds the keys of one driver, as in a kit: re, fs, ...")
 
 

@@ -132,6 +132,19 @@ def _short(tree: Node, chance: random.Random) -> None:
         holder[index] = other[at_]
 
 
+def _states(tree: Node, chance: random.Random) -> None:
+    """Places linked and left out at random, with the reason that this takes: boards that carry nothing, too."""
+    board, variants = at(tree, "crossover", "parts"), at(tree, "variants")
+    if not isinstance(board, Pairs) or not isinstance(variants, Pairs):
+        return
+    for _, entry in variants.items:
+        if isinstance(entry, Pairs):
+            words = chance.choice([["omit"], ["link"], ["fit", "link", "omit"]])
+            parts = [[str(name), chance.choice(words)] for name, _ in board.items if chance.random() < 0.5]
+            entry.items = [pair for pair in entry.items if pair[0] not in ("parts", "reason")]
+            entry.items += [["reason", "tried"], ["parts", Pairs(parts)]]
+
+
 def _cycle(tree: Node, chance: random.Random) -> None:
     """Entries that are like each other in a circle."""
     section = at(tree, chance.choice(["variants", "cabinets"]))
@@ -236,6 +249,7 @@ TREE: dict[str, tuple[TreeMutation, float]] = {  # with how often
     "reference": (_reference, 2),
     "disconnect": (_disconnect, 2),
     "short": (_short, 2),
+    "states": (_states, 4),
     "cycle": (_cycle, 1),
     "chain": (_chain, 0.5),
     "anchor": (_anchor, 1),

@@ -124,10 +124,11 @@ def test_two_frequencies_with_volts_of_their_own_one_of_them_direct_current(monk
     assert found.recomputed == farad.size
 
 
-def test_a_load_that_shares_volts_at_one_frequency_only_is_to_be_named() -> None:
+@pytest.mark.parametrize("place", [(0, 1), (1, 0)])
+def test_a_load_that_shares_volts_at_one_frequency_only_is_to_be_named(place: tuple[int, int]) -> None:
     loads = np.zeros((OMEGA.size, 2, 2), dtype=complex)
     loads[:, 0, 0] = loads[:, 1, 1] = 6.0
-    loads[3, 0, 1] = loads[3, 1, 0] = 0.5
+    loads[3, *place] = 0.5
     network = Network(IN, loads=(Load("D1", *IN), Load("D2", *IN)))
     with pytest.raises(NetworkError, match="name both"):
         thevenin(network, OMEGA, ["D1"], rest_impedance=loads)
