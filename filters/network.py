@@ -230,7 +230,7 @@ def _parallel(impedance: Complexes, admittance: Complexes) -> Complexes:
     return np.divide(np.where(large, 1, impedance), below, out=np.zeros_like(below), where=below != 0)
 
 
-def flows(current: Complexes, volts: ArrayLike = 1.0) -> NDArray[np.bool_]:
+def conducts(current: Complexes, volts: ArrayLike = 1.0) -> NDArray[np.bool_]:
     """Whether a current is more than the rounding of its equations: a teraohm insulates."""
     return np.asarray(np.abs(current) > 1e-12 * np.abs(volts))
 
@@ -452,7 +452,7 @@ class Equations:
             np.multiply(square, element.part.loss_resistance(self.omega), out=element_watts[..., i], where=square > 0)
         input_volts, input_current = across(*self.network.input), x[..., self.source_row]
         impedance = np.full(input_current.shape, np.inf, dtype=np.complex128)
-        np.divide(input_volts, input_current, out=impedance, where=flows(input_current, input_volts))
+        np.divide(input_volts, input_current, out=impedance, where=conducts(input_current, input_volts))
         return Solution(
             input_volts=input_volts,
             input_current=input_current,

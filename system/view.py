@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from filters.network import flows
+from filters.network import conducts
 from system import summary
 from system.build import capacitor
 from system.candidates import WIRINGS, Candidate
@@ -146,7 +146,7 @@ class View:
         across, through = np.abs(inserted.across * share), np.abs(inserted.through * (1 - share))
         own_volts, own_current, watts = _divided(across, through, np.abs(alone), rows)
         drawn = inserted.drawn.at(share)
-        impedance = np.divide(1, drawn, out=np.full(drawn.shape, np.inf, complex), where=flows(drawn))
+        impedance = np.divide(1, drawn, out=np.full(drawn.shape, np.inf, complex), where=conducts(drawn))
         return _Tally(
             peak=sine[np.arange(len(sine)), peak],
             peak_at=states.frequency[peak],
