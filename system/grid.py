@@ -34,7 +34,7 @@ def listed(source: str) -> Floats:
     Raises KitError naming every line that is not a frequency, or is not above the one before.
     """
     try:
-        text = sys.stdin.read() if source == "-" else read_text(Path(source), source)
+        text = sys.stdin.read() if source == "-" else read_text(Path(source), str(Path(source)))
     except UnicodeDecodeError as error:
         raise usage_error(f"--frequencies {source}: {error}", "a text of frequencies in Hz") from error
     except DocumentError as error:

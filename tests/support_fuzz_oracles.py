@@ -11,7 +11,6 @@ import xml.etree.ElementTree as ElementTree
 from collections.abc import Iterator
 from functools import lru_cache
 from html.parser import HTMLParser
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +29,7 @@ _OTHER_LINES = (
 )
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 _NO_NUMBER = re.compile(r"(?<![\w.<>-])[-+]?(?:nan|inf)(?![\w>])")
+OF_TWO = ("--added-mass", "--known-box")  # options that take two values
 
 
 def violations(case: Case, ran: Ran, folder: Path) -> list[str]:
@@ -116,9 +116,10 @@ def _answer(case: Case, ran: Ran) -> Iterator[str]:
 
 
 def _asks_json(case: Case) -> bool:
-    """Whether --json is an option rather than the value of the one before."""
-    before = ["", *case.words]
-    return any(word == "--json" and (last == "--json" or not last.startswith("-")) for last, word in pairwise(before))
+    """Whether --json is an option rather than a value of one before."""
+    options = [(i, word) for i, word in enumerate(case.words) if word.startswith("-")]
+    values = {i + 1 for i, word in options if word != "--json"} | {i + 2 for i, word in options if word in OF_TWO}
+    return any(word == "--json" and i not in values for i, word in options)
 
 
 def _json(text: str, where: str, ran: Ran | None = None) -> Iterator[str]:

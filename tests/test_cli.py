@@ -213,6 +213,8 @@ def test_frequencies_from_standard_input_and_a_file(tmp_path: Path) -> None:
         f"{tmp_path}/f.txt:2:1: error[frequency_list]: 'fifty'; one frequency in Hz, 1 to 100000",
         f"{tmp_path}/f.txt:3:1: error[frequency_list]: 10 Hz after 20 Hz; rising frequencies, each once",
     ]
+    nameless = kitwright("predict", kit, "--frequencies", "")
+    assert nameless.stderr.startswith(".:1:1: error[file_unreadable]: this is a folder;")
     os.mkfifo(tmp_path / "pipe")  # which nobody writes to
     wrong = kitwright("predict", kit, "--frequencies", tmp_path / "pipe")
     assert wrong.stderr == (
