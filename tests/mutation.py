@@ -83,9 +83,14 @@ def written(
         if not outcome.killed:
             lines += [f"- {mutant.key}\n{reasons.get(mutant.key, _UNKNOWN_LINE)}"]
     if idle is not None:
-        lines += ["", f"### Tests that failed on none of up to {_TRIES} faults in lines they run", ""]
-        lines += [f"- {name}\n{reasons.get(name, _UNKNOWN_LINE)}" for name in sorted(idle) if idle[name]]
-        lines += ["", "Not tried, for they run no line that has a fault of this sample:", ""]
+        lines += ["", "### Tests that failed on no fault", ""]
+        lines += [f"Tried on faults in lines that they run, {_TRIES} at most; in brackets on how many:", ""]
+        lines += [f"- {name} ({tries})" for name, tries in sorted(idle.items()) if tries]
+        lines += [
+            "",
+            "Not tried, for they run no line that has a fault of this sample, or take too long beside others:",
+            "",
+        ]
         lines += [f"- {name}" for name in sorted(idle) if not idle[name]]
     section = "\n".join(lines) + "\n"
     head, *sections = re.split(r"^(?=## )", page, flags=re.MULTILINE)

@@ -142,3 +142,14 @@ def test_to_direct_current_a_capacitor_is_its_leakage_alone() -> None:
     found = gradients(network, omega, None, np.zeros((1, 0, 0)))
     np.testing.assert_allclose(found.input_by_value[0], [0.0, 1.0], atol=1e-12)
     assert part.impedance(omega)[0] == pytest.approx(50e3, rel=1e-12)
+
+
+@pytest.mark.parametrize("wrong", [-1.0, np.nan, np.inf])
+@pytest.mark.parametrize("place", [0, 2])
+def test_one_frequency_that_is_none_among_others_is_refused(place: int, wrong: float) -> None:
+    omega = np.array([100.0, 200.0, 300.0])
+    omega[place] = wrong
+    network = Network(IN, (Element("R", Resistor(8.0), *IN),))
+    for by in (solve, solve_builds):
+        with pytest.raises(NetworkError, match="finite numbers from zero up"):
+            by(network, omega)
