@@ -20,8 +20,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from filters.parts import Coil, Complexes, Floats, Part, Resistor
-from filters.topology import Groups, first_loop, islands
+from filters.parts import Coil, Complexes, Floats, Part, Resistor, conducts
+from filters.topology import Groups, first_loop, islands, listed
 
 MATRICES_AT_ONCE = 4096  # keeps a batch in tens of megabytes
 # A set of couplings whose coefficient matrix has an eigenvalue below this is perfectly coupled.
@@ -93,7 +93,7 @@ class Network:
         references = [element.reference for element in self.elements]
         twice = sorted({reference for reference in references if references.count(reference) > 1})
         if twice:
-            raise NetworkError(f"network: {_and(twice)} stands for more than one part", tuple(twice))
+            raise NetworkError(f"network: {listed(twice)} stands for more than one part", tuple(twice))
         coils = {element.reference for element in self.elements if isinstance(element.part, Coil)}
         pairs: set[frozenset[str]] = set()
         for coupling in self.couplings:
@@ -107,7 +107,7 @@ class Network:
             pairs.add(pair)
         if _least_eigenvalue(self.couplings) < -1e-12:
             names = tuple(dict.fromkeys(name for c in self.couplings for name in (c.coil_a, c.coil_b)))
-            raise NetworkError(f"network: no passive coils can be coupled as {_and(names)} are here", names)
+            raise NetworkError(f"network: no passive coils can be coupled as {listed(names)} are here", names)
 
     @property
     def points(self) -> tuple[str, ...]:
@@ -166,8 +166,7 @@ def solve(
     (F,) or (B, F), rms; `source_resistance` a number or (B,), ohm, zero is legal.
 
     Raises NetworkError where points hang from nothing that leads to the input's second point, where branches of zero
-    ohm close a loop, where a part's impedance overflows, or where the equations have no unique solution at some
-    frequency.
+    ohm close a loop, or where a part's impedance overflows or the equations have no unique solution at some frequency.
     """
     equations = Equations.of(network, omega, load_impedance, source_resistance)
     unit = np.zeros((equations.size, 1))
@@ -230,11 +229,6 @@ def _parallel(impedance: Complexes, admittance: Complexes) -> Complexes:
     return np.divide(np.where(large, 1, impedance), below, out=np.zeros_like(below), where=below != 0)
 
 
-def conducts(current: Complexes, volts: ArrayLike = 1.0) -> NDArray[np.bool_]:
-    """Whether a current is more than the rounding of its equations: a teraohm insulates."""
-    return np.asarray(np.abs(current) > 1e-12 * np.abs(volts))
-
-
 def checked(
     network: Network, omega: Floats, load_impedance: Complexes | None, source_resistance: ArrayLike
 ) -> tuple[Floats, Complexes, Floats]:
@@ -285,7 +279,7 @@ class Equations:
         finite = [np.isfinite(immittance).all() for immittance in immittances]
         if not all(finite):
             beyond = tuple(e.reference for e, known in zip(network.elements, finite, strict=True) if not known)
-            raise NetworkError(f"network: the values of {_and(beyond)} are beyond what can be computed", beyond)
+            raise NetworkError(f"network: the values of {listed(beyond)} are beyond what can be computed", beyond)
         shapes = [array.shape for array in immittances] + [loads.shape[:-2], resistance.shape]
 
         merged = Groups([network.input[1], network.input[0]])
@@ -329,13 +323,13 @@ class Equations:
             adrift = islands(nodes, [source, *closed, *loads], ground)
             if adrift:
                 names = tuple(point for point in self.network.points if merged.find(point) in adrift)
-                raise NetworkError(f"network: nothing joins {_and(names)} to {self.network.input[1]}{where}", names)
+                raise NetworkError(f"network: nothing joins {listed(names)} to {self.network.input[1]}{where}", names)
             wires = {elements[i].reference: ends[i] for i in self.branch_rows if pattern[i]}
             if np.any(self.source_resistance == 0):
                 wires = {SOURCE: source} | wires
             loop = first_loop(wires)
             if loop:
-                raise NetworkError(f"network: zero ohm all the way round through {_and(loop)}{where}", loop)
+                raise NetworkError(f"network: zero ohm all the way round through {listed(loop)}{where}", loop)
 
     def _patterns(self) -> Iterator[tuple[NDArray[np.bool_], str]]:
         """Which elements (K,) are a wire (or a gap, by admittance), in every way that occurs, and at what frequency."""
@@ -476,7 +470,7 @@ class Equations:
         names += [self.network.elements[i].reference for i, row in self.branch_rows.items() if free[row]]
         names += [load.name for i, load in enumerate(self.network.loads) if free[self.load_row + i]]
         frequency = self.omega[worst[-1]] / (2 * np.pi)
-        return NetworkError(f"network: no unique solution at {frequency:g} Hz for {_and(names)}", tuple(names))
+        return NetworkError(f"network: no unique solution at {frequency:g} Hz for {listed(names)}", tuple(names))
 
 
 def _conditions(matrix: Complexes) -> Floats:
@@ -503,7 +497,3 @@ def _least_eigenvalue(couplings: tuple[Coupling, ...]) -> float:
         a, b = coils.index(c.coil_a), coils.index(c.coil_b)
         matrix[a, b] = matrix[b, a] = c.coefficient
     return float(np.linalg.eigvalsh(matrix)[0])
-
-
-def _and(names: list[str] | tuple[str, ...]) -> str:
-    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1] if names else "nothing"

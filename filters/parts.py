@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complexfloating]
@@ -144,6 +144,11 @@ class Coil:
 
     def loss_resistance(self, omega: Floats) -> Floats:
         return _over_builds(self.resistance) * np.ones_like(omega)
+
+
+def conducts(current: Complexes, volts: ArrayLike = 1.0) -> NDArray[np.bool_]:
+    """Whether a current is more than the rounding of its equations: a teraohm insulates."""
+    return np.asarray(np.abs(current) > 1e-12 * np.abs(volts))
 
 
 def _over_builds(value: Quantity) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 Edge = tuple[str, str]
 
@@ -26,6 +26,11 @@ class Groups:
         first, second = self.find(a), self.find(b)
         self._parent[second] = first
         return first != second
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a sentence; "nothing" where there are none."""
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1] if names else "nothing"
 
 
 def islands(points: Iterable[str], edges: Iterable[Edge], ground: str) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from filters.network import conducts
+from filters.parts import conducts
 from system import summary
 from system.build import capacitor
 from system.candidates import WIRINGS, Candidate

@@ -245,9 +245,10 @@ def test_a_place_on_no_way_to_a_woofer_serves_none() -> None:
     assert held(Case("overview", words, files, ())).status == 0
 
 
-def test_values_are_looked_for_though_the_input_is_open() -> None:
+def test_no_values_are_looked_for_where_the_input_is_open() -> None:
     files = _two_way(input="[in, nowhere]", plus="elsewhere")
-    assert held(Case("revalue", ("revalue", "kit/kit.yaml", "--json"), files, ())).status == 0
+    done = held(Case("revalue", ("revalue", "kit/kit.yaml", "--json"), files, ()))
+    assert (done.status, "error[revalue_impossible]" in done.stderr) == (2, True)
 
 
 OPEN = SMALLEST.replace("input: [in,", "input: [nowhere,").replace("box}", "box, reason: to see}")
