@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from filters.network import Element, Equations, Network, checked, solve
-from filters.parts import Capacitor, Coil, Complexes, Floats, Part, Resistor
+from filters.parts import Capacitor, Coil, Complexes, Floats, Part, Resistor, conducts
 from filters.topology import Groups
 
 # Builds times frequencies: a chunk's few dozen arrays stay near a core's own cache, and each is small enough (under
@@ -261,7 +261,7 @@ class _Plan:
         nothing: Complexes = np.zeros((1, 1), dtype=np.complex128)
         inside = left.get(_pair(self.hot, self.common), nothing)  # the input's admittance
         impedance[:] = np.reciprocal(inside)
-        impedance[np.broadcast_to(inside == 0, impedance.shape)] = np.inf
+        impedance[np.broadcast_to(~conducts(inside), impedance.shape)] = np.inf
 
         at: dict[str, Complexes] = {self.common: nothing}
         at[self.hot] = _of(case.volts, chunk) / (1 + _of(case.resistance, chunk) * inside)

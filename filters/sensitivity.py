@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from filters.network import Equations, Network, NetworkError
-from filters.parts import Capacitor, Coil, Complexes, Floats, Resistor
+from filters.parts import Capacitor, Coil, Complexes, Floats, Resistor, conducts
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,7 +111,7 @@ def gradients(
 
     into = unknowns[:, equations.source_row, 0]
     by_input = np.full(into.shape, np.nan, dtype=np.complex128)
-    np.divide(-1, into**2, out=by_input, where=into != 0)  # Z = E/I - Rs
+    np.divide(-1, into**2, out=by_input, where=conducts(into))  # Z = E/I - Rs
     volts = np.broadcast_to(np.asarray(source_volts, dtype=np.complex128), into.shape)
     each = [(by_value, 2), (by_resistance, 2), (by_load, 3)]
     input_value, input_resistance, input_load = (array[:, 0] * _expand(by_input, axes - 1) for array, axes in each)

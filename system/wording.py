@@ -12,6 +12,7 @@ from system.kit import Place
 from system.units import ZERO_CELSIUS
 
 NOTHING = "-"  # a figure that does not exist
+SILENT = -100.0  # dB, below which there is nothing to speak of
 
 
 def listed(words: Sequence[str]) -> str:
@@ -39,6 +40,16 @@ def decibels(value: float | None, sign: bool = False) -> str:
     if value is None:
         return NOTHING
     return f"{value:+.1f} dB" if sign else f"{value:.1f} dB"
+
+
+def sound(level: float, more: str = "", digits: int = 0) -> str:
+    """A level in dB with what else is to be said of it, or that there is none."""
+    return f"{level:.{digits}f} dB{more}" if level > SILENT else "silent"
+
+
+def bare_sound(level: float) -> str:
+    """Of a table's cell, in whole dB."""
+    return f"{level:.0f}" if level > SILENT else NOTHING
 
 
 def degrees(kelvin: float) -> str:

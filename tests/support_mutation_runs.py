@@ -426,10 +426,11 @@ def never_kill(
     for outcome in outcomes:
         for name in outcome.killers:
             tried.pop(function_of(name), None)
-    every = sorted(zip(mutants, outcomes, strict=True), key=lambda pair: len(choose.touching(pair[0])))
-    for mutant, outcome in every:  # those that few tests touch first: what all touch leaves the slow ones out
+    killed = [mutant for mutant, outcome in zip(mutants, outcomes, strict=True) if outcome.how == "killed"]
+    touching = sorted(((mutant, choose.touching(mutant)) for mutant in killed), key=lambda pair: len(pair[1]))
+    for mutant, near in touching:  # those that few tests touch first: what all touch leaves the slow ones out
         cases: dict[str, list[str]] = {}
-        for name in choose.touching(mutant) if outcome.how == "killed" else ():
+        for name in near:
             if tried.get(function_of(name), tries) < tries:
                 cases.setdefault(function_of(name), []).append(name)
         given = [name for each in cases.values() for name in each[:3]]

@@ -14,7 +14,7 @@ from system.kit import Kit
 from system.limits import UPPER_SPEED, Ceiling, Limit, Limits, NotJudged
 from system.moments import InTime
 from system.sheets.tables import table, wrap
-from system.sheets.texts import NOT_A_TEST, SILENT, cabinet_text, heading, placement_text
+from system.sheets.texts import NOT_A_TEST, cabinet_text, heading, placement_text
 from system.warming import Warm, Warming
 
 TITLE = "What gives first: computed ceilings, not a test to run"
@@ -72,7 +72,7 @@ def limits(kit: Kit, results: Sequence[Ceilings]) -> str:
 def _most(found: Limits) -> str:
     most = found.ceiling
     stop = "the amplifier, which clips" if _clips(most) else f"the {most.limited_by.removeprefix('the ')}"
-    heard = f"{most.level:.0f} dB at {found.distance:g} m" if most.level > SILENT else "silent"
+    heard = wording.sound(most.level, f" at {found.distance:g} m")
     return f"{most.signal}: at most {wording.drive(most.volts, most.load)}, {heard}; limited by {stop}"
 
 
@@ -170,15 +170,11 @@ def _envelope(found: Limits) -> list[str]:
     """A row a frequency: the smallest limit of a sine at the amplifier's output."""
     most, curve = found.ceiling, found.envelope
     rows = [
-        [f"{hz:.3g}" if hz < 1000 else f"{hz:.0f}", *_drive(volts, most.load), _level(level), words]
+        [f"{hz:.3g}" if hz < 1000 else f"{hz:.0f}", *_drive(volts, most.load), wording.bare_sound(level), words]
         for hz, volts, level, words in zip(found.frequency, curve.volts, curve.level, curve.limited_by, strict=True)
     ]
     lines = wrap("the most of a sine at the amplifier's output, and what gives there:", "  ")
     return [*lines, *table(["Hz", "V rms", _into(most), "dB", "limited by"], rows, indent="  ")]
-
-
-def _level(level: float) -> str:
-    return f"{level:.0f}" if level > SILENT else wording.NOTHING
 
 
 def amplifier_text(result: Ceilings) -> str:

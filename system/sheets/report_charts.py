@@ -17,7 +17,7 @@ from system.sheets.circumstances import heard, heard_all, seen
 from system.sheets.pages.blocks import Beside, Block, Chart, Grid, Heading, Points, Text
 from system.sheets.pages.charts import LINES
 from system.sheets.pictures import Graph, Line
-from system.sheets.texts import NOT_A_TEST, SILENT, speed_text
+from system.sheets.texts import NOT_A_TEST, speed_text
 from system.summary import level
 
 Floats = NDArray[np.float64]
@@ -122,10 +122,8 @@ def _on_the_signal(report: Report) -> str:
     told = []
     for account in report.accounts:
         most = account.limits.ceiling
-        heard = f"{most.level:.0f} dB" if most.level > SILENT else "silent"
-        told.append(
-            f"{account.variant.name} {heard} at {wording.drive(most.volts, most.load)}, limited by {most.limited_by}"
-        )
+        heard, drive = wording.sound(most.level), wording.drive(most.volts, most.load)
+        told.append(f"{account.variant.name} {heard} at {drive}, limited by {most.limited_by}")
     return f"on the {report.accounts[0].limits.ceiling.signal}: {'; '.join(told)}"
 
 

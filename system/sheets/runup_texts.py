@@ -8,7 +8,6 @@ from collections.abc import Iterator, Sequence
 from system import wording
 from system.sheets.pages.blocks import Block, Grid, Heading, Points, Text
 from system.sheets.tables import table, wrap
-from system.sheets.texts import SILENT
 from system.workshop.runup import SECONDS, STOPS, RunUp, Step
 
 BOX = "[ ]"
@@ -100,9 +99,8 @@ def _row(step: Step) -> list[str]:
     moves = wording.NOTHING
     if step.excursion is not None and step.excursion >= LEAST_SEEN:
         moves = f"{step.excursion * 1e3:.1f}"
-    level = f"{step.level:.0f}" if step.level > SILENT else wording.NOTHING
     names = "" if not step.names else f" of {_short(step.names)}"
-    return [f"{step.frequency:g}", *cells, moves, level, STOPPED_BY[step.kind] + names]
+    return [f"{step.frequency:g}", *cells, moves, wording.bare_sound(step.level), STOPPED_BY[step.kind] + names]
 
 
 def _volts(volts: float) -> str:

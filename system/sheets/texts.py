@@ -36,7 +36,6 @@ NOT_A_TEST = (
     "These are computed ceilings, not a test to run: never feed a sine at such volts to a loudspeaker, least of all to"
     " a tweeter. Loud sound damages hearing."
 )
-SILENT = -100.0  # dB, below which there is nothing to speak of
 SCREEN = 24  # lines of the first screen
 
 
@@ -111,7 +110,7 @@ def summary_text(result: Prediction) -> str:
     ohms = figures.rated_impedance_ohm
     rated = f"rated {ohms:g} ohm" if ohms else "below every rated impedance"
     return (
-        f"sensitivity {_heard(figures.sensitivity_db)} (2.83 V, 1 m),"
+        f"sensitivity {wording.sound(figures.sensitivity_db, digits=1)} (2.83 V, 1 m),"
         f" -3 dB {wording.hertz(figures.minus_3_db_hz)}, -10 dB {wording.hertz(figures.minus_10_db_hz)},"
         f" lowest {wording.ohms(figures.lowest_impedance_ohm)}"
         f" at {wording.hertz(figures.lowest_impedance_hz)} ({rated})"
@@ -267,24 +266,18 @@ def _verdict_words(row: Row) -> str:
     return ", ".join(f"{name} {word}" for name, word in words.items()) or wording.NOTHING
 
 
-def _heard(level: float) -> str:
-    return wording.decibels(level) if level > SILENT else "silent"
-
-
 def _loudest_text(loudest: Loudest) -> str:
-    if loudest.level <= SILENT:
-        return "silent"
-    return f"{loudest.level:.0f} dB at {wording.volts_down(loudest.volts)} rms"
+    return wording.sound(loudest.level, f" at {wording.volts_down(loudest.volts)} rms")
 
 
 def _limited_by(loudest: Loudest) -> str:
-    return loudest.limited_by if loudest.level > SILENT else wording.NOTHING
+    return loudest.limited_by if loudest.level > wording.SILENT else wording.NOTHING
 
 
 COMPARED: tuple[tuple[str, Callable[[Column], str]], ...] = (
     ("cabinet", lambda c: cabinet_text(c.row.variant)),
     ("placement", lambda c: placement_text(c.row.variant.placement)),
-    ("sensitivity, 2.83 V, 1 m", lambda c: _heard(c.row.prediction.summary.sensitivity_db)),
+    ("sensitivity, 2.83 V, 1 m", lambda c: wording.sound(c.row.prediction.summary.sensitivity_db, digits=1)),
     ("-3 dB point", lambda c: wording.hertz(c.row.prediction.summary.minus_3_db_hz)),
     ("-10 dB point", lambda c: wording.hertz(c.row.prediction.summary.minus_10_db_hz)),
     ("lowest impedance", lambda c: wording.ohms(c.row.prediction.summary.lowest_impedance_ohm)),
@@ -307,7 +300,7 @@ def first_screen(path: Path, screen: Overview) -> str:
         [
             row.variant.name,
             _verdict_words(row),
-            f"{row.loudest.level:.0f} dB" if row.loudest.level > SILENT else "silent",
+            wording.sound(row.loudest.level),
             _limited_by(row.loudest),
             wording.hertz(row.prediction.summary.minus_3_db_hz),
             wording.ohms(row.prediction.summary.lowest_impedance_ohm),
