@@ -1,13 +1,16 @@
-"""`frozen`: a frozen dataclass with slots, made in a third of the time.
+"""`frozen`: a frozen dataclass with slots, made in a fraction of the time.
 
-A kit is sixty kinds of values, all of them made before the first line of a file is read, and `dataclass` compiles the
-methods that compare, hash, show and guard anew for each. Here every kind shares them; only `__init__` is compiled.
-`fields`, `replace`, `asdict` and type checkers take a value for the frozen dataclass it is.
+A kit is seventy kinds of values, all of them made before the first line of a file is read, and `dataclass` compiles an
+`__init__`, and methods that compare, hash, show and guard, anew for each. Here every kind shares them. What is seldom
+asked for (`fields`, `replace`, `asdict`, a signature, why a call is wrong) comes from the dataclass of the same fields,
+which is made when it is. Type checkers take a kind for the frozen dataclass it stands for.
 """
 
 from __future__ import annotations
 
-from dataclasses import FrozenInstanceError, dataclass, field
+from collections.abc import Callable
+from dataclasses import MISSING, Field, FrozenInstanceError, dataclass, field, is_dataclass
+from inspect import get_annotations, signature
 from typing import Any, TypeVar, cast, dataclass_transform
 
 __all__ = ["frozen"]
@@ -15,13 +18,50 @@ __all__ = ["frozen"]
 T = TypeVar("T")
 
 
-class _Shared:
-    """The methods that every value has. `self` is the value: only its functions are taken from here."""
+def _dataclass_of(kind: Any) -> Any:
+    written = kind._written
+    return written if is_dataclass(written) else dataclass(frozen=True, eq=False, repr=False)(written)
 
-    __dataclass_fields__: dict[str, Any]
+
+class _OnDemand:
+    """An attribute of the dataclass of the same fields."""
+
+    def __set_name__(self, kind: type, name: str) -> None:
+        self.name = name
+
+    def __get__(self, one: object, kind: type) -> Any:
+        made = _dataclass_of(kind)
+        return signature(made) if self.name == "__signature__" else getattr(made, self.name)
+
+
+class _Value:
+    """What every kind of values shares."""
+
+    __slots__ = ()
+    __match_args__: tuple[str, ...] = ()  # the names of the fields
+    _defaults: dict[str, Any]  # of the fields that have one: the value, or the `field` that makes it
+    __dataclass_fields__ = _OnDemand()
+    __dataclass_params__ = _OnDemand()
+    __signature__ = _OnDemand()
+
+    def __init__(self, *given: object, **named: object) -> None:
+        values = dict(zip(self.__match_args__, given, strict=False)) | named
+        wrong = len(values) < len(given) + len(named)  # too many of them, or one twice
+        for name in self.__match_args__:
+            value = values.pop(name, MISSING)
+            if value is MISSING:
+                value = self._defaults.get(name, MISSING)
+                if isinstance(value, Field):
+                    value = cast(Callable[[], object], value.default_factory)()
+                wrong |= value is MISSING
+            object.__setattr__(self, name, value)
+        if wrong or values:
+            _dataclass_of(type(self))(*given, **named)  # which says what is wrong
+        if hasattr(self, "__post_init__"):
+            self.__post_init__()
 
     def __setattr__(self, name: str, found: object) -> None:
-        if hasattr(self, name):  # `__init__` sets each once
+        if hasattr(self, name):  # a copy is made by setting each once
             raise FrozenInstanceError(f"cannot assign to field {name!r}")
         object.__setattr__(self, name, found)
 
@@ -35,22 +75,23 @@ class _Shared:
         return hash(_held(self))
 
     def __repr__(self) -> str:
-        shown = ", ".join(f"{name}={getattr(self, name)!r}" for name in self.__dataclass_fields__)
+        shown = ", ".join(f"{name}={getattr(self, name)!r}" for name in self.__match_args__)
         return f"{type(self).__qualname__}({shown})"
 
 
 def _held(one: Any) -> tuple[object, ...]:
-    return tuple(getattr(one, name) for name in one.__dataclass_fields__)
+    return tuple(getattr(one, name) for name in one.__match_args__)
 
 
 @dataclass_transform(frozen_default=True, field_specifiers=(field,))
 def frozen(cls: type[T]) -> type[T]:
     """The class as a frozen dataclass with slots: equal, hashed and shown by its fields.
 
-    Setting a field that is set, or deleting one, raises FrozenInstanceError.
+    It has no other base, and fields have a value or a factory as their default. Setting a field that is set, or
+    deleting one, raises FrozenInstanceError; a call that leaves a field out or knows none of the name, TypeError.
     """
-    for name in ("__setattr__", "__delattr__", "__eq__", "__hash__", "__repr__"):
-        setattr(cls, name, _Shared.__dict__[name])
-    made: Any = dataclass(slots=True, eq=False, repr=False)(cls)
-    made.__dataclass_params__.frozen = True  # so a kind of its own can be made of it, as of another frozen one
-    return cast(type[T], made)
+    names = tuple(name for name, kind in get_annotations(cls).items() if "ClassVar" not in str(kind))
+    own = {name: value for name, value in vars(cls).items() if name not in (*names, "__dict__", "__weakref__")}
+    defaults = {name: vars(cls)[name] for name in names if name in vars(cls)}
+    shared = {"__slots__": names, "__match_args__": names, "_defaults": defaults, "_written": cls}
+    return cast(type[T], type(cls.__name__, (_Value,), own | shared))

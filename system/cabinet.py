@@ -125,6 +125,8 @@ class SealedChamber:
 
 @frozen
 class VentedChamber:
+    """A vented box of `volume` (m3); `leak`, `absorption` and `port` are Q values at its tuning."""
+
     drivers: tuple[str, ...]
     volume: float
     ports: tuple[PortSpec, ...]
@@ -145,6 +147,8 @@ class VentedChamber:
 
 @frozen
 class RadiatorChamber:
+    """A box of `volume` (m3) with passive radiators; `leak` and `absorption` are Q values at its resonance."""
+
     drivers: tuple[str, ...]
     volume: float
     radiators: tuple[RadiatorSpec, ...]

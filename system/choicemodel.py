@@ -1,6 +1,6 @@
 """The kit file's models of what may be chosen and what a choice is held against: windows, spread and wishes."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema
 
@@ -14,9 +14,10 @@ BandEnd = Annotated[float, Quantity("frequency", low="5 Hz", high="40 kHz")]
 class Window(Model):
     """How far a substitute or a copy may be from the kit as it is drawn."""
 
+    key_of: ClassVar[dict[str, str]] = {"lowest": "from", "highest": "to"}
     level: Annotated[float, Quantity("level", low="0.01 dB", high="20 dB")] | None = None
-    lowest: BandEnd | None = Field(None, alias="from")
-    highest: BandEnd | None = Field(None, alias="to")
+    lowest: BandEnd | None = None
+    highest: BandEnd | None = None
     impedance: Annotated[float, Quantity("resistance", low="1 mohm", high="100 ohm")] | None = None
 
 
@@ -71,11 +72,12 @@ TargetValue = Annotated[
 class Revalue(Model):
     """What `revalue` may do: which parts may move, for what response, and at what price."""
 
+    key_of: ClassVar[dict[str, str]] = {"lowest": "from", "highest": "to"}
     move: Annotated[list[Name], Field(min_length=1)] | None = None
     target: TargetValue | None = None
     over: Literal["axis", "listening_window"] | None = None
-    lowest: BandEnd | None = Field(None, alias="from")
-    highest: BandEnd | None = Field(None, alias="to")
+    lowest: BandEnd | None = None
+    highest: BandEnd | None = None
     price: Decibels | None = None
     most_differing: Annotated[int, Whole(0, 100)] | None = None
     quieter: Decibels | None = None

@@ -187,6 +187,8 @@ class HighPass:
 
 @frozen
 class PowerRating:
+    """What a driver stands: of its coil alone, or as a driver in a system with a high-pass."""
+
     rated: float  # W, on the driver's rated impedance
     of: Literal["coil", "system"]
     high_pass: HighPass | None = None
@@ -314,6 +316,8 @@ class Hookup:
 
 @frozen
 class Coupling:
+    """Two coils that share flux; positive with the dotted ends at the first point of each."""
+
     coils: tuple[str, str]
     coefficient: float  # -1 to 1
 
@@ -360,7 +364,9 @@ class Listening:
 
 @frozen
 class Seats:
-    distance: float
+    """Where people sit."""
+
+    distance: float  # m
     angle: float  # rad, to either side
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import cache
 from pathlib import Path
 
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from system import kitmodel as edge
 from system.context import Context
@@ -45,11 +46,16 @@ def read_kit(
     assert isinstance(whole, MapAt)
     report.root = whole
     try:
-        model = edge.KitFile.model_validate(whole, context=report)
+        model = _reader().validate_python(whole, context=report)
     except ValidationError as error:
         record(error, whole, report)
         return None
     return resolve(model, context)
+
+
+@cache
+def _reader() -> TypeAdapter[edge.KitFile]:
+    return TypeAdapter(edge.KitFile)
 
 
 def kit_as_written(path: str | Path, settings: Iterable[str] = ()) -> MapAt:

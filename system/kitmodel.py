@@ -67,9 +67,10 @@ class Amplifier(Model):
 class Programme(Model):
     """The signal: its long-term spectrum (a word or a table file), crest factor and lowest frequency."""
 
+    key_of: ClassVar[dict[str, str]] = {"lowest": "from"}
     spectrum: Text = "iec"
     crest_factor: Annotated[float, Quantity("level", low="0 dB", high="40 dB")] | None = None
-    lowest: Annotated[float, Quantity("frequency", high="19 kHz")] | None = Field(None, alias="from")
+    lowest: Annotated[float, Quantity("frequency", high="19 kHz")] | None = None
 
 
 class Listening(Model):
@@ -158,7 +159,7 @@ def _coil_model(value: Any) -> Any:
     """The model a voice coil names; le where it names none, unless its keys are those of another."""
     if not isinstance(value, dict) or "model" in value:
         return value["model"] if isinstance(value, dict) else "le"
-    others = {*ShuntedCoil.model_fields, *PowerLaw.model_fields, *SemiInductance.model_fields}
+    others = {*ShuntedCoil.fields(), *PowerLaw.fields(), *SemiInductance.fields()}
     return None if others & set(value) and "le" not in value else "le"
 
 
@@ -177,6 +178,7 @@ Rows = Field(min_length=1, max_length=200)
 class CurveShape(Model):
     """What the curves over excursion share."""
 
+    key_of: ClassVar[dict[str, str]] = {"values": "is"}
     at: Annotated[list[Displacement], Rows] | None = None
     polynomial: Annotated[list[Annotated[float, Number(-1e6, 1e6)]], Field(min_length=1, max_length=11)] | None = None
 
@@ -184,19 +186,19 @@ class CurveShape(Model):
 class BlCurve(CurveShape):
     """The force factor over excursion: values at places, or a polynomial."""
 
-    values: Annotated[list[ForceFactor], Rows] | None = Field(None, alias="is")
+    values: Annotated[list[ForceFactor], Rows] | None = None
 
 
 class StiffnessCurve(CurveShape):
     """The suspension's stiffness over excursion: values at places, or a polynomial."""
 
-    values: Annotated[list[Stiffness], Rows] | None = Field(None, alias="is")
+    values: Annotated[list[Stiffness], Rows] | None = None
 
 
 class InductanceCurve(CurveShape):
     """The voice coil's inductance over excursion: values at places, or a polynomial."""
 
-    values: Annotated[list[Inductance], Rows] | None = Field(None, alias="is")
+    values: Annotated[list[Inductance], Rows] | None = None
 
 
 class LargeSignal(Model):

@@ -161,6 +161,14 @@ def gap(first: Body, second: Body) -> float:
     return level
 
 
+def overlap(first: Body, second: Body) -> float:
+    """By how much (m) two bodies reach into each other in plan; zero or less where they do not."""
+    left, right, lower, upper = first.reach
+    other_left, other_right, other_lower, other_upper = second.reach
+    beside = max(other_left - right, left - other_right, other_lower - upper, lower - other_upper)
+    return -beside if beside >= 0 else -gap(first, second)  # most parts are well apart, and that is seen at once
+
+
 def _gap_in_plan(first: Body, second: Body) -> float:
     rounds = first.round + second.round
     depth = _apart(first.corners, second.corners)

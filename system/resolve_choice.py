@@ -75,7 +75,7 @@ def resolve_driver_spread(
         if key in given:
             found = f"{name}.spread has {key}, and {name} {why}"
             context.report.error("spread_unused", (*path, "spread", key), found, "leave it out", key=True)
-    assumed = tuple(key for key in edge.DriverSpread.model_fields if key not in given and key not in inapplicable)
+    assumed = tuple(key for key in edge.DriverSpread.fields() if key not in given and key not in inapplicable)
     return DriverSpread(**given, assumed=assumed)
 
 

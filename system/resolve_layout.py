@@ -10,7 +10,7 @@ from system import layoutmodel as edge
 from system.context import Context, Path_
 from system.document import label
 from system.kit import Part, Variant
-from system.outline import HELD, LEAST_GAP, Body, LayoutSpec, Spot, bodies, gap, off_board
+from system.outline import HELD, LEAST_GAP, Body, LayoutSpec, Spot, bodies, off_board, overlap
 from system.resolve_board import Board
 
 _OF_COILS = ("inner", "outer", "height")
@@ -116,7 +116,7 @@ def _check(layout: LayoutSpec, variants: list[Variant], context: Context) -> Non
                 tell("layout_edge", found, "move it, or give a larger board", body)
         for first, second in combinations(here, 2):
             names = (first.reference, second.reference)
-            deep = -gap(first, second)
+            deep = overlap(first, second)
             if deep > LEAST_GAP and names not in told:
                 found = f"{variant.name}: {names[0]} and {names[1]} are {deep * 1e3:.1f} mm in each other's way"
                 tell("layout_overlap", found, "move one of the two", first, second)

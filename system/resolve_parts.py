@@ -54,7 +54,7 @@ def resolve_place(reference: str, fields: edge.Part, context: Context) -> BoardP
 
 def make_part(reference: str, fields: edge.PartFields, where: Callable[[str], Path_], context: Context) -> Part | None:
     """The part that `fields` describe; `where(key)` is the path at which a field was written."""
-    report, given = context.report, fields.model_fields_set
+    report, given = context.report, fields.named
     kinds = [kind for kind in DIMENSIONS if getattr(fields, kind) is not None]
     here = where("")[:-1]
     if not kinds and any((*here, kind) in report.misspelt for kind in DIMENSIONS):
@@ -227,7 +227,7 @@ def change_place(
         if value is None:
             return None
         named: dict[str, Any] = {place.part.kind: value}
-        change = edge.PartChange.model_construct(set(named), **named)
+        change = edge.PartChange(**named)
         return _changed(place, change, path, lambda key: path, context)
     return _changed(place, change, path, lambda key: (*path, key), context)
 
@@ -237,10 +237,8 @@ def _changed(
 ) -> Place | None:
     assert place.part is not None
     kind = place.part.kind
-    named = {key: getattr(change, key) for key in change.model_fields_set}
-    kept = {
-        key: getattr(place.fields, key) for key in place.fields.model_fields_set & set(edge.PartFields.model_fields)
-    }
+    named = {key: getattr(change, key) for key in change.named}
+    kept = {key: getattr(place.fields, key) for key in place.fields.named & set(edge.PartFields.fields())}
     other = [key for key in DIMENSIONS if key in named and key != kind]
     if other:
         found = f"{place.reference} is a {kind} on the board, and a {other[0]} here"
@@ -257,7 +255,7 @@ def _changed(
             if one == "series_resistance" and "at" not in named:
                 kept.pop("at", None)
     both = {**kept, **{key: value for key, value in named.items() if key not in _UNCHANGED}}
-    fields = edge.PartFields.model_construct(set(both), **both)
+    fields = edge.PartFields(**both)
     part = place.part
     if set(named) - _UNCHANGED:
         made = make_part(
@@ -276,7 +274,7 @@ _RATINGS = ("voltage_rating", "current_rating", "power_rating", "temperature_ris
 
 
 def _say_what_is_kept(place: BoardPlace, named: set[str], path: Path_, context: Context) -> None:
-    written = place.fields.model_fields_set - named
+    written = place.fields.named - named
     dropped = [key for key in ("made_of", "measured") if key in written]
     kept = [key for key in (*_LOSSES, "tolerance", "type", *_RATINGS) if key in written]
     words = [f"{', '.join(dropped)} dropped"] if dropped else []

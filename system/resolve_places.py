@@ -62,7 +62,7 @@ class Places:
         """The cutout, checked; None where the kit gives none."""
         if cutout is None:
             return None
-        placed = cutout if isinstance(cutout, edge.PlacedCutout) else edge.PlacedCutout.model_construct(at=cutout)
+        placed = cutout if isinstance(cutout, edge.PlacedCutout) else edge.PlacedCutout(at=cutout)
         x, y = placed.at
         result = Cutout(placed.face, (x, y), placed.set_back)
         self._check(result, path)
@@ -141,7 +141,7 @@ def standing_as_given(given: kitmodel.Distances, path: Path_, context: Context) 
     if not (values or surfaces or given.panels):
         context.report.error("empty", path, f"{label(path)} is empty", "give a distance, or a word")
         return None
-    planes = [plane for plane in kitmodel.Surfaces.model_fields if plane in values]
+    planes = [plane for plane in kitmodel.Surfaces.fields() if plane in values]
     sound = True
     for plane in surfaces:
         if plane not in planes:

@@ -31,7 +31,7 @@ def resolve_air(air: edge.Air | None, context: Context) -> Air:
     if air is None:
         if not context.has(("air",)):
             context.assumed((), "air is not given", f"{listed(list(_WEATHER.values()))} assumed")
-        return _moist(edge.Air.model_construct(), context)
+        return _moist(edge.Air(), context)
     direct = [key for key in _DIRECT if getattr(air, key) is not None]
     weather = [key for key in _WEATHER if getattr(air, key) is not None]
     if direct and weather:

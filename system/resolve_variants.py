@@ -189,7 +189,7 @@ def _placement_as_given(model: edge.Variant, cabinet: Cabinet, path: Path_, cont
 
 
 def _listening(given: edge.Listening | None, hookups: Mapping[str, Hookup], path: Path_, context: Context) -> Listening:
-    model = given or edge.Listening.model_construct()
+    model = given or edge.Listening()
     tweeters = [name for name, hookup in hookups.items() if hookup.driver.role == "tweeter"]
     axis = (tweeters or list(hookups))[0]
     if model.axis is not None and model.axis in hookups:

@@ -13,7 +13,7 @@ from system.wood import USUAL_DENSITY, USUAL_THICKNESS, Boards, Mounting, Piece
 
 def resolve_boards(model: edge.Boards | None, baffle: Baffle | None, path: Path_, context: Context) -> Boards:
     """The boards of the cabinet at `path`, of the usual thickness where nothing is said. `baffle` None: not known."""
-    given = model or edge.Boards.model_construct()
+    given = model or edge.Boards()
     here = (*path, "boards")
     thickness = USUAL_THICKNESS if given.thickness is None else given.thickness
     front = thickness if given.front is None else given.front

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pydantic import TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaMode, JsonSchemaValue
 from pydantic_core import CoreSchema
 
@@ -51,13 +52,6 @@ class _Draft7(GenerateJsonSchema):
     def nullable_schema(self, schema: Any) -> JsonSchemaValue:
         return self.generate_inner(schema["schema"])
 
-    def default_schema(self, schema: Any) -> JsonSchemaValue:
-        inner = self.generate_inner(schema["schema"])
-        default = schema.get("default")
-        return (
-            {**inner, "default": default} if isinstance(default, str | int | float) and "$ref" not in inner else inner
-        )
-
     def dict_schema(self, schema: Any) -> JsonSchemaValue:
         """Names are keys too: what their text may be is said of them, not of which values stand under them."""
         made = super().dict_schema(schema)
@@ -74,7 +68,7 @@ class _Draft7(GenerateJsonSchema):
 
 def kit_schema() -> dict[str, Any]:
     """JSON Schema (draft 7) of the kit file, as plain data."""
-    schema = kitmodel.KitFile.model_json_schema(ref_template="#/definitions/{model}", schema_generator=_Draft7)
+    schema = TypeAdapter(kitmodel.KitFile).json_schema(ref_template="#/definitions/{model}", schema_generator=_Draft7)
     schema["definitions"] = definitions = schema.pop("$defs")
     schema["title"] = "kitwright kit file"
     by_name = {model.__name__: model for model in models()}
@@ -105,6 +99,10 @@ def models() -> list[type[Model]]:
 
 def _complete(definition: dict[str, Any], model: type[Model], texts: dict[str, str]) -> None:
     definition["additionalProperties"] = False
+    for name in model.fields():
+        default, key = getattr(model, name, None), definition["properties"][model.key_of.get(name, name)]
+        if default is not None and "$ref" not in key:
+            key["default"] = default
     for key, text in texts.items():
         definition["properties"][key] = _described(definition["properties"][key], text)
     required = [key for key, needed in model.keys().items() if needed]
