@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import MISSING, Field, FrozenInstanceError, dataclass, field, is_dataclass
-from inspect import get_annotations, signature
+from inspect import Parameter, Signature, get_annotations
 from typing import Any, TypeVar, cast, dataclass_transform
 
 __all__ = ["frozen"]
@@ -20,18 +20,29 @@ T = TypeVar("T")
 
 def _dataclass_of(kind: Any) -> Any:
     written = kind._written
-    return written if is_dataclass(written) else dataclass(frozen=True, eq=False, repr=False)(written)
+    if not is_dataclass(written):
+        dataclass(init=False, repr=False, eq=False)(written)
+        written.__dataclass_params__.frozen = True  # as the kind is: a frozen dataclass may have it as its base
+    return written
+
+
+def _signature(kind: Any) -> Signature:
+    taken = []
+    for name, each in kind.__dataclass_fields__.items():
+        default = kind._defaults.get(name, Parameter.empty)
+        default = default.default_factory if isinstance(default, Field) else default
+        taken.append(Parameter(name, Parameter.POSITIONAL_OR_KEYWORD, default=default, annotation=each.type))
+    return Signature(taken, return_annotation=None)
 
 
 class _OnDemand:
-    """An attribute of the dataclass of the same fields."""
+    """An attribute of a kind that is made when it is asked for."""
 
-    def __set_name__(self, kind: type, name: str) -> None:
-        self.name = name
+    def __init__(self, make: Callable[[Any], Any]) -> None:
+        self.make = make
 
     def __get__(self, one: object, kind: type) -> Any:
-        made = _dataclass_of(kind)
-        return signature(made) if self.name == "__signature__" else getattr(made, self.name)
+        return self.make(kind)
 
 
 class _Value:
@@ -40,9 +51,9 @@ class _Value:
     __slots__ = ()
     __match_args__: tuple[str, ...] = ()  # the names of the fields
     _defaults: dict[str, Any]  # of the fields that have one: the value, or the `field` that makes it
-    __dataclass_fields__ = _OnDemand()
-    __dataclass_params__ = _OnDemand()
-    __signature__ = _OnDemand()
+    __dataclass_fields__ = _OnDemand(lambda kind: _dataclass_of(kind).__dataclass_fields__)
+    __dataclass_params__ = _OnDemand(lambda kind: _dataclass_of(kind).__dataclass_params__)
+    __signature__ = _OnDemand(_signature)
 
     def __init__(self, *given: object, **named: object) -> None:
         values = dict(zip(self.__match_args__, given, strict=False)) | named
@@ -56,7 +67,7 @@ class _Value:
                 wrong |= value is MISSING
             object.__setattr__(self, name, value)
         if wrong or values:
-            _dataclass_of(type(self))(*given, **named)  # which says what is wrong
+            _signature(type(self)).bind(*given, **named)  # raises, and says what is wrong
         if hasattr(self, "__post_init__"):
             self.__post_init__()
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from types import MappingProxyType
 
@@ -92,7 +92,7 @@ class Completed:
     disagreements: tuple[Disagreement, ...] = ()
 
 
-@dataclass(slots=True)
+@frozen
 class _LogSystem:
     """Linear equations in the logarithms of the independent six, kept reduced; exact in the exponents."""
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from enclosures.frozen import frozen
 from system.circuit import Circuit, Joined
 from system.context import Context, Path_
 from system.document import nearest
@@ -48,7 +49,7 @@ def check_circuit(
     board.note_reversed()
 
 
-@dataclass(slots=True)
+@frozen
 class _Board:
     variant: str
     source: tuple[str, str]

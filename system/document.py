@@ -123,12 +123,12 @@ class Report:
     def positions(self) -> dict[str, tuple[int, int]]:
         """Line and column of every dotted path of the file."""
         found: dict[str, tuple[int, int]] = {}
-        todo: list[Any] = [self.root]
+        todo: list[tuple[Any, Mark]] = [(self.root, Mark(self.file, 1, 1))]
         while todo:
-            node = todo.pop()
-            mark = self.mark(node.path)
-            found[".".join(node.path)] = (mark.line, mark.column)
-            todo += node.values() if isinstance(node, MapAt) else node if isinstance(node, ListAt) else ()
+            node, here = todo.pop()
+            found[".".join(node.path)] = (here.line, here.column)
+            within = node.items() if isinstance(node, MapAt) else enumerate(node) if isinstance(node, ListAt) else ()
+            todo += [(inner, _stands(inner, part, node)) for part, inner in within]
         return found
 
     @property
@@ -145,11 +145,17 @@ class Report:
             inner = child(node, part)
             if inner is None:
                 return here
-            of_key = node.key_marks[part] if isinstance(node, MapAt) else inner.mark
-            last = depth == len(path) - 1
-            here = inner.mark if last and not key and isinstance(inner, TextAt) and inner else of_key
+            here = _stands(inner, part, node, key or depth < len(path) - 1)
             node = inner
         return here
+
+
+def _stands(value: Value, part: Any, node: Any, key: bool = False) -> Mark:
+    """Where a value of `node` stands: of a text that says something its own place (but for `key`), else its key's."""
+    if isinstance(node, ListAt) or (isinstance(value, TextAt) and value and not key):
+        return value.mark
+    mark: Mark = node.key_marks[part]
+    return mark
 
 
 def child(node: Any, part: str) -> Value | None:

@@ -8,10 +8,11 @@ heading has one.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TypeVar
 
+from enclosures.frozen import frozen
 from system import quantity
 from system.document import DocumentError, Mark, advice, read_text
 from system.kit import StockItem
@@ -22,7 +23,7 @@ VALUES = {"capacitor": "capacitance", "resistor": "resistance", "coil": "inducta
 RATINGS = {"capacitor": "voltage", "resistor": "power", "coil": "current"}
 
 
-@dataclass(slots=True)
+@frozen
 class StockList:
     capacitors: list[StockItem] = field(default_factory=list)
     resistors: list[StockItem] = field(default_factory=list)

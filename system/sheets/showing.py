@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from enclosures.frozen import frozen
 from system.findings import Finding, usage_error
 from system.output import PICTURES, check_free, check_target, write_file
 
@@ -41,7 +41,7 @@ def is_picture(output: Path | None, pictures: Iterable[str] = PICTURES) -> bool:
     )
 
 
-@dataclass(frozen=True)
+@frozen
 class Showing:
     """How a result is to be shown: as a picture, as JSON or as text; on standard output or in the file of -o."""
 
