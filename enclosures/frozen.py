@@ -9,7 +9,7 @@ which is made when it is. Type checkers take a kind for the frozen dataclass it 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import MISSING, Field, FrozenInstanceError, dataclass, field, is_dataclass
+from dataclasses import MISSING, Field, FrozenInstanceError, dataclass, field, is_dataclass, replace
 from inspect import Parameter, Signature, get_annotations
 from typing import Any, TypeVar, cast, dataclass_transform
 
@@ -78,6 +78,9 @@ class _Value:
 
     def __delattr__(self, name: str) -> None:
         raise FrozenInstanceError(f"cannot delete field {name!r}")
+
+    def __replace__(self, **changes: object) -> Any:  # what copy.replace calls
+        return replace(cast(Any, self), **changes)
 
     def __eq__(self, other: object) -> bool:
         return _held(self) == _held(other) if type(other) is type(self) else NotImplemented

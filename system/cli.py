@@ -14,6 +14,7 @@ import typer
 
 from system.commandline import FIRST_SCREEN, GROUPS, app, refuse
 from system.completion import is_kit
+from system.later import Later
 
 __all__ = ["GROUPS", "main"]
 
@@ -37,7 +38,8 @@ def main() -> None:
     """The `kitwright` command. A first word that is no command but looks like a file is a kit: its first screen."""
     for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
         os.environ[threads] = "1"  # several add sums up in another order: other bytes, and small matrices gain nothing
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # looking for some among all packages takes its time
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # looking for some among all packages takes its time,
+    Later("importlib.metadata", "entry_points").install()  # and so does loading what pydantic would look with
     gc.set_threshold(100_000)  # what is imported stays: going through all of it again and again finds nothing,
     atexit.register(gc.freeze)  # and at the end it all goes with the process
     warnings.filterwarnings("ignore", "Glyph")  # what the font of a picture does not have is drawn as a box

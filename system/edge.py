@@ -232,13 +232,13 @@ class Model:
     """A mapping of the kit file. Unknown keys are reported with what was probably meant; so are missing ones.
 
     A kit file is sixty models, and `pydantic.BaseModel` examines the fields of each where it is declared: that alone
-    is a tenth of the time in which a file is proofread. Here pydantic looks at them once, when a file is to be read.
+    takes a tenth of the time in which a file is proofread. Here pydantic looks at them when a file is to be read.
     """
 
     whole: ClassVar[bool] = True  # a missing key makes the entry faulty
     required: ClassVar[tuple[str, ...]] = ()  # beside the fields that have no default
     key_advice: ClassVar[dict[str, str]] = {}  # unknown key -> what to do instead
-    key_of: ClassVar[dict[str, str]] = {}  # field -> its key in the file, where that is no name in Python
+    key_of: ClassVar[dict[str, str]] = {}  # field -> its key in the file, where that has another name
 
     def __init__(self, **given: Any) -> None:
         self.__dict__.update(given)

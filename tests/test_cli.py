@@ -48,10 +48,10 @@ def finite(data: Any) -> bool:
 
 
 def loaded_by(*words: str) -> set[str]:
-    """The heavy packages that a command has imported when it ends."""
+    """The heavy packages that a command has imported when it ends, and what would list the packages there are."""
     code = (
         "import sys\nfrom system.cli import main\nsys.argv[0] = 'kitwright'\ntry:\n    main()\nfinally:\n"
-        "    heavy = {'numpy', 'scipy', 'matplotlib'} & set(sys.modules)\n"
+        "    heavy = {'numpy', 'scipy', 'matplotlib', 'importlib.metadata._adapters'} & set(sys.modules)\n"
         "    print(' '.join(sorted(heavy)), file=sys.stderr)\n"
     )
     done = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, cwd=HOME, check=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import pickle
 from dataclasses import FrozenInstanceError, asdict, dataclass, field, fields, replace
+from inspect import Parameter, signature
 
 import pytest
 
@@ -36,7 +37,7 @@ def test_it_is_equal_hashed_shown_and_copied_as_a_dataclass_is(given: tuple) -> 
     assert hash(ours) == hash(theirs)
     assert asdict(ours) == asdict(theirs)
     assert [each.name for each in fields(ours)] == [each.name for each in fields(theirs)]
-    assert replace(ours, volume=9.0) == Ours(9.0, *given[1:])
+    assert replace(ours, volume=9.0) == ours.__replace__(volume=9.0) == Ours(9.0, *given[1:])
     for same in (copy.copy(ours), copy.deepcopy(ours), pickle.loads(pickle.dumps(ours))):
         assert same == ours
         assert same is not ours
@@ -53,6 +54,47 @@ def test_nothing_of_it_can_be_changed_or_added() -> None:
     with pytest.raises(AttributeError):
         one.other = 1  # type: ignore[attr-defined]
     assert one == Ours(1.0)
+
+
+def test_its_signature_is_that_of_the_dataclass() -> None:
+    ours, theirs = signature(Ours), signature(Theirs)
+    assert list(ours.parameters) == list(theirs.parameters)
+    for one, other in zip(ours.parameters.values(), theirs.parameters.values(), strict=True):
+        assert (one.kind, one.annotation) == (other.kind, other.annotation)
+        assert (one.default is Parameter.empty) == (other.default is Parameter.empty)
+
+
+@pytest.mark.parametrize(
+    ("given", "named", "says"),
+    [
+        ((), {}, "missing a required argument: 'volume'"),
+        ((), {"name": "box"}, "missing a required argument: 'volume'"),
+        ((1.0, "box", (), 2), {}, "too many positional arguments"),
+        ((1.0,), {"volume": 2.0}, "multiple values for argument 'volume'"),
+        ((1.0,), {"weight": 2.0}, "got an unexpected keyword argument 'weight'"),
+    ],
+)
+def test_a_wrong_call_is_a_type_error_that_says_why(given: tuple, named: dict, says: str) -> None:
+    with pytest.raises(TypeError, match=says):
+        Ours(*given, **named)
+    with pytest.raises(TypeError):
+        Theirs(*given, **named)
+
+
+def test_defaults_are_made_anew_and_checked() -> None:
+    @frozen
+    class Checked:
+        rows: list[int] = field(default_factory=list)
+
+        def __post_init__(self) -> None:
+            if len(self.rows) > 1:
+                raise ValueError("one row at most")
+
+    first, second = Checked(), Checked()
+    assert first.rows == []
+    assert first.rows is not second.rows
+    with pytest.raises(ValueError, match="one row"):
+        Checked([1, 2])
 
 
 def test_it_may_be_the_base_of_a_frozen_dataclass() -> None:

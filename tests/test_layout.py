@@ -24,7 +24,7 @@ from system.findings import KitError
 from system.heat import CHART_SPREAD
 from system.kit import Kit
 from system.kitfile import load_kit
-from system.outline import Body, Spot, bodies, box_body, coil_body, gap, off_board
+from system.outline import Body, Spot, bodies, box_body, coil_body, gap, off_board, overlap
 from system.predict import predict
 from system.sheets import layout_graphs, layout_texts
 from system.stress import stress
@@ -108,6 +108,14 @@ def test_the_gap_is_the_least_distance_of_outlines(first: Body, second: Body) ->
     elif found < -2e-4:
         assert inside
     assert gap(second, first) == pytest.approx(found, abs=1e-12)
+
+
+@settings(max_examples=300)
+@given(some_body(), some_body())
+def test_bodies_overlap_where_the_gap_is_below_zero(first: Body, second: Body) -> None:
+    found, deep = gap(first, second), overlap(first, second)
+    assert max(deep, 0.0) == pytest.approx(max(-found, 0.0), abs=1e-12)
+    assert overlap(second, first) == pytest.approx(deep, abs=1e-12)
 
 
 def test_height_keeps_parts_apart() -> None:
