@@ -100,9 +100,9 @@ def models() -> list[type[Model]]:
 def _complete(definition: dict[str, Any], model: type[Model], texts: dict[str, str]) -> None:
     definition["additionalProperties"] = False
     for name in model.fields():
-        default, key = getattr(model, name, None), definition["properties"][model.key_of.get(name, name)]
-        if default is not None and "$ref" not in key:
-            key["default"] = default
+        default = getattr(model, name, None)
+        if default is not None:
+            definition["properties"][model.key_of.get(name, name)]["default"] = default
     for key, text in texts.items():
         definition["properties"][key] = _described(definition["properties"][key], text)
     required = [key for key, needed in model.keys().items() if needed]

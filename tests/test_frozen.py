@@ -51,6 +51,7 @@ def test_nothing_of_it_can_be_changed_or_added() -> None:
         one.volume = 2.0  # type: ignore[misc]
     with pytest.raises(FrozenInstanceError, match="cannot delete field 'name'"):
         del one.name
+    assert not hasattr(one, "__dict__")
     with pytest.raises(AttributeError):
         one.other = 1  # type: ignore[attr-defined]
     assert one == Ours(1.0)
@@ -59,6 +60,8 @@ def test_nothing_of_it_can_be_changed_or_added() -> None:
 def test_its_signature_is_that_of_the_dataclass() -> None:
     ours, theirs = signature(Ours), signature(Theirs)
     assert list(ours.parameters) == list(theirs.parameters)
+    assert ours.return_annotation == theirs.return_annotation
+    assert [each.default for each in ours.parameters.values()] == [Parameter.empty, "box", tuple]  # the last makes one
     for one, other in zip(ours.parameters.values(), theirs.parameters.values(), strict=True):
         assert (one.kind, one.annotation) == (other.kind, other.annotation)
         assert (one.default is Parameter.empty) == (other.default is Parameter.empty)

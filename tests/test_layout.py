@@ -118,6 +118,12 @@ def test_bodies_overlap_where_the_gap_is_below_zero(first: Body, second: Body) -
     assert overlap(second, first) == pytest.approx(deep, abs=1e-12)
 
 
+def test_two_coils_corner_to_corner_do_not_overlap() -> None:
+    """What they cover is drawn as two squares that do, by half a millimetre."""
+    coils = [coil_body("L", Spot((at, at), None, outer=0.04, height=0.02), 1e-3, 0.3) for at in (0.0, 0.0395)]
+    assert overlap(*coils) == pytest.approx(0.04 - 0.0395 * math.sqrt(2))
+
+
 def test_height_keeps_parts_apart() -> None:
     low = coil_body("L1", Spot((0, 0), None, outer=0.06, height=0.02), 1e-3, 0.3)
     over = coil_body("L2", Spot((0.01, 0), None, outer=0.04, height=0.01, raised=0.03), 1e-3, 0.3)
