@@ -6,6 +6,7 @@ import json
 import math
 import os
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -458,6 +459,27 @@ def test_interrupted_is_130(worked: float) -> None:
     done = subprocess.run(words, capture_output=True, text=True, cwd=HOME, check=False)
     assert (done.returncode, done.stdout) == (130, "")
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="no signal can be held back here")
+def test_an_interrupt_waits_until_the_kit_is_read() -> None:
+    code = f"""if True:
+        import signal, sys
+        from system import kitfile
+        from system.cli import main
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        read = kitfile.load_kit
+        def interrupted(*given):
+            signal.raise_signal(signal.SIGINT)
+            kit = read(*given)
+            print(len(kit.variants), "variants read", file=sys.stderr)
+            return kit
+        kitfile.load_kit = interrupted
+        sys.argv[1:] = ["predict", {str(MARSHLIGHT)!r}]
+        main()
+    """
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=HOME, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "3 variants read\n")
 
 
 def test_a_reader_that_leaves_is_no_fault() -> None:
