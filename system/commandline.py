@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import functools
-import signal
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
@@ -129,21 +127,7 @@ def refuse(error: KitError, as_json: bool) -> NoReturn:
 def load(kit: Path, settings: Sequence[str] | None) -> Kit:
     from system.kitfile import load_kit
 
-    with _interrupted_afterwards():
-        return load_kit(kit, tuple(settings or ()))
-
-
-@contextmanager
-def _interrupted_afterwards() -> Iterator[None]:
-    """Hold an interrupt back for a moment: the compiled part of pydantic 2.10 makes a fault of its own of one."""
-    if not hasattr(signal, "pthread_sigmask"):  # Windows has none
-        yield
-        return
-    held = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, held)
+    return load_kit(kit, tuple(settings or ()))
 
 
 def chosen(kit: Kit, names: Sequence[str] | None) -> list[Variant]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import signal
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 
@@ -46,7 +48,8 @@ def read_kit(
     assert isinstance(whole, MapAt)
     report.root = whole
     try:
-        model = _reader().validate_python(whole, context=report)
+        with _interrupted_afterwards():
+            model = _reader().validate_python(whole, context=report)
     except ValidationError as error:
         record(error, whole, report)
         return None
@@ -56,6 +59,19 @@ def read_kit(
 @cache
 def _reader() -> TypeAdapter[edge.KitFile]:
     return TypeAdapter(edge.KitFile)
+
+
+@contextmanager
+def _interrupted_afterwards() -> Iterator[None]:
+    """Hold an interrupt back for a moment: the compiled part of pydantic 2.10 makes a fault of its own of one."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows has none
+        yield
+        return
+    held = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, held)
 
 
 def kit_as_written(path: str | Path, settings: Iterable[str] = ()) -> MapAt:

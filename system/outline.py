@@ -169,6 +169,11 @@ def overlap(first: Body, second: Body) -> float:
     return -beside if beside >= 0 else -gap(first, second)  # most parts are well apart, and that is seen at once
 
 
+def apart(first: Body, second: Body) -> bool:
+    """Whether two bodies do not reach into each other."""
+    return overlap(first, second) <= LEAST_GAP
+
+
 def _gap_in_plan(first: Body, second: Body) -> float:
     rounds = first.round + second.round
     depth = _apart(first.corners, second.corners)

@@ -213,7 +213,7 @@ def _value(text: str, kind: Dimension) -> float:
         )
     unit = _unit(match["unit"], match, shown, kind)
     number = _number(match, shown, unit, kind)
-    return float((number + unit.offset if unit.offset else number) * unit.factor) / divide
+    return float((number + unit.offset) * unit.factor) / divide
 
 
 def _number(match: re.Match[str], shown: str, unit: Unit, kind: Dimension) -> Fraction:

@@ -8,7 +8,7 @@ from filters.coils import PlacedCoil, coupling_coefficient
 from system.circuit import coupling_is_passive
 from system.findings import KitError
 from system.kit import Coupling, Kit, Variant
-from system.outline import LEAST_GAP, Body, LayoutSpec, bodies, overlap
+from system.outline import Body, LayoutSpec, apart, bodies
 
 NONE = 1e-6  # a coefficient that is none: coils with their axes square to each other
 
@@ -39,7 +39,7 @@ def stray_couplings(kit: Kit, variant: Variant) -> tuple[Coupling, ...]:
     found = (
         Coupling((a.reference, b.reference), coupling_coefficient(placed(a), placed(b)))
         for a, b in combinations(air_coils(kit.layout, variant), 2)
-        if frozenset((a.reference, b.reference)) not in named and overlap(a, b) <= LEAST_GAP
+        if frozenset((a.reference, b.reference)) not in named and apart(a, b)
     )
     stray = tuple(coupling for coupling in found if abs(coupling.coefficient) > NONE)
     pairs = {coupling.coils: coupling.coefficient for coupling in (*variant.couplings, *stray)}

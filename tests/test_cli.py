@@ -468,13 +468,14 @@ def test_an_interrupt_waits_until_the_kit_is_read() -> None:
         from system import kitfile
         from system.cli import main
         signal.signal(signal.SIGINT, signal.default_int_handler)
-        read = kitfile.load_kit
-        def interrupted(*given):
-            signal.raise_signal(signal.SIGINT)
-            kit = read(*given)
-            print(len(kit.variants), "variants read", file=sys.stderr)
-            return kit
-        kitfile.load_kit = interrupted
+        reader = kitfile._reader()
+        class Interrupted:
+            def validate_python(self, *given, **named):
+                signal.raise_signal(signal.SIGINT)
+                kit = reader.validate_python(*given, **named)
+                print(len(kit.variants), "variants read", file=sys.stderr)
+                return kit
+        kitfile._reader = Interrupted
         sys.argv[1:] = ["predict", {str(MARSHLIGHT)!r}]
         main()
     """

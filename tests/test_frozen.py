@@ -5,11 +5,13 @@ from __future__ import annotations
 import copy
 import pickle
 from dataclasses import FrozenInstanceError, asdict, dataclass, field, fields, replace
+from importlib import import_module
 from inspect import Parameter, signature
 
 import pytest
 
 from enclosures.frozen import frozen
+from tests.test_layers import ALL
 
 
 @frozen
@@ -98,6 +100,25 @@ def test_defaults_are_made_anew_and_checked() -> None:
     assert first.rows is not second.rows
     with pytest.raises(ValueError, match="one row"):
         Checked([1, 2])
+
+
+def test_every_kind_there_is_is_a_sound_dataclass() -> None:
+    """Which `dataclass` says where a class is written, and we only when its fields are asked for."""
+    for name in ALL:
+        import_module(name)
+    kinds = Ours.__mro__[1].__subclasses__()
+    assert len(kinds) > 70
+    for kind in kinds:
+        assert [each.name for each in fields(kind)] == list(kind.__match_args__), kind
+
+
+def test_a_default_that_all_would_share_is_found_so() -> None:
+    @frozen
+    class Shared:
+        rows: list[int] = []  # noqa: RUF012
+
+    with pytest.raises(ValueError, match="mutable default"):
+        fields(Shared)  # type: ignore[arg-type]
 
 
 def test_it_may_be_the_base_of_a_frozen_dataclass() -> None:

@@ -22,7 +22,7 @@ from system.ceilings import swept_case
 from system.heat import CHART_SPREAD
 from system.kit import Coupling, Kit, Variant
 from system.limits import Case
-from system.outline import LEAST_GAP, Body, LayoutSpec, bodies, coil_body, gap, off_board, overlap
+from system.outline import LEAST_GAP, Body, LayoutSpec, apart, bodies, coil_body, gap, off_board
 from system.predict import flows, pressure
 from system.stray import air_coils, placed, stray_couplings
 from system.stress import stress
@@ -149,7 +149,7 @@ def layout(kit: Kit, variant: Variant) -> LayoutResult | None:
     here = bodies(kit.layout, variant)
     coils = air_coils(kit.layout, variant)
     trial = _Trial.of(case, variant)
-    pairs = tuple(_pair(trial, a, b, variant) for a, b in combinations(coils, 2) if overlap(a, b) <= LEAST_GAP)
+    pairs = tuple(_pair(trial, a, b, variant) for a, b in combinations(coils, 2) if apart(a, b))
     stray = stray_couplings(kit, variant)
     parts = stress(case).parts
     surfaces = {name: part.surface for name, part in parts.items() if part.surface is not None}
@@ -318,7 +318,7 @@ def _turned(
         done = [
             (other, coupling_coefficient(placed(other), placed(turned)))
             for other in (still, *others)
-            if overlap(other, turned) <= LEAST_GAP
+            if apart(other, turned)
         ]
         most = max(abs(k) * steep.get(frozenset((o.reference, moved.reference)), 0.0) for o, k in done)
         if best is None or most < best[0] - 1e-6:
@@ -345,7 +345,7 @@ def _with_angle(coil: Body, angle: float | None) -> Body:
 
 def _fits(turned: Body, here: Sequence[Body], layout: LayoutSpec) -> bool:
     others = (body for body in here if body.reference != turned.reference)
-    return off_board(turned, layout.board) <= LEAST_GAP and all(overlap(turned, body) <= LEAST_GAP for body in others)
+    return off_board(turned, layout.board) <= LEAST_GAP and all(apart(turned, body) for body in others)
 
 
 def _moved(trial: _Trial, first: Body, second: Body) -> Iterator[Remedy]:
